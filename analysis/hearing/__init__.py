@@ -1,0 +1,1 @@
+"""What the microphone tells: samples -> spectra -> spindle track -> passes."""
