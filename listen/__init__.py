@@ -1,0 +1,1 @@
+"""The shell: takes come in, coaching goes out. Every effect lives here."""
