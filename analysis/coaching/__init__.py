@@ -1,0 +1,1 @@
+"""From a hearing and a set-up to verdicts, advice and a summary."""
