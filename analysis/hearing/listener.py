@@ -1,4 +1,4 @@
-"""The one engine: blocks of sound in, events and a hearing out."""
+"""The one engine: blocks of sound in, a hearing out."""
 
 from __future__ import annotations
 
@@ -7,21 +7,27 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.faults import Fault
-from analysis.hearing.passes import HeardPass
-from analysis.hearing.spindle import SpindleTrack
+from analysis.errors import InputError
+from analysis.hearing.contact import band_levels
+from analysis.hearing.faults import Fault, SoundLevel, faults_of
+from analysis.hearing.overview import Overview, OverviewMaker
+from analysis.hearing.passes import HeardPass, Trace, find_passes, hear_contact
+from analysis.hearing.spectra import (
+    FLOOR_EVERY,
+    Framer,
+    SpectrumGrid,
+    log_floor,
+    log_power,
+    spectrum,
+)
+from analysis.hearing.spindle import Frames, SpindleTrack, Turning, hear_turning, spindle_track
+from analysis.hearing.voice import Voices
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Overview:
-    """A small spectrogram for pictures.
-
-    `level_db` has shape (times, frequencies): dB above the loudest cell's level, float32.
-    """
-
-    time_s: npt.NDArray[np.float64]
-    frequency_hz: npt.NDArray[np.float64]
-    level_db: npt.NDArray[np.float32]
+# Long takes are heard in sections, each with a margin of its neighbours' sound, so that
+# memory stays flat; a usual take is one section.
+SECTION_S = 100.0
+MARGIN_S = 8.0
+BATCH = 64  # frames
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,38 +40,7 @@ class Hearing:
     passes: tuple[HeardPass, ...]
     faults: tuple[Fault, ...]
     overview: Overview
-
-
-@dataclass(frozen=True, slots=True)
-class SpeedHeard:
-    """Event: the spindle speed at `time_s` (None: not running)."""
-
-    time_s: float
-    spindle_rpm: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class PassEntered:
-    """Event: a pass began at `entry_s`."""
-
-    entry_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class DwellHeard:
-    """Event: the router has stood still in contact since `start_s`."""
-
-    start_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class PassEnded:
-    """Event: a pass is over."""
-
-    heard: HeardPass
-
-
-Event = SpeedHeard | PassEntered | DwellHeard | PassEnded
+    voices: Voices | None
 
 
 class Listener:
@@ -79,8 +54,13 @@ class Listener:
         Cutting edges on the bit, if known.
     plate_range_rpm : (float, float) or None
         No-load speed range on the router's plate; under load it may be a third below.
-    look_ahead_s : float or None
-        How long events may lag behind the sound; None waits for the whole take.
+    known_voices : Voices or None
+        The router's voices from its calibration.
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
     """
 
     def __init__(
@@ -89,14 +69,149 @@ class Listener:
         sample_rate_hz: float,
         flutes: int | None = None,
         plate_range_rpm: tuple[float, float] | None = None,
-        look_ahead_s: float | None = None,
+        known_voices: Voices | None = None,
     ) -> None:
-        raise NotImplementedError
+        if flutes is not None and not 1 <= flutes <= 12:
+            raise InputError("flutes", flutes, "a whole number from 1 to 12")
+        if plate_range_rpm is not None and not 0 < plate_range_rpm[0] <= plate_range_rpm[1]:
+            raise InputError("speed range (rpm)", plate_range_rpm, "a low and a higher speed")
+        self.grid = SpectrumGrid(float(sample_rate_hz))
+        self._flutes = flutes
+        self._plate_range_rpm = plate_range_rpm
+        self._voices = known_voices
+        self._framer = Framer(self.grid)
+        self._samples = 0
+        self._level = SoundLevel()
+        self._overview = OverviewMaker(self.grid)
+        self._section = _Section(self.grid)
+        self._kept: list[Trace] = []
+        self._sureness: list[npt.NDArray[np.float64]] = []
+        self._first = 0  # frame number of the section's first frame
+        self._told = 0  # frames already kept
 
-    def feed(self, samples: npt.NDArray[np.float32]) -> list[Event]:
-        """Take in samples, shape (n,), full scale +-1; return what became certain."""
-        raise NotImplementedError
+    def feed(self, samples: npt.NDArray[np.float32]) -> None:
+        """Take in samples, shape (n,), full scale +-1."""
+        self._samples += len(samples)
+        self._level.add(samples)
+        self._add(self._framer.frames(samples, multiple=BATCH))
+        margin, section = (round(s / self.grid.step_s) for s in (MARGIN_S, SECTION_S))
+        while self._section.count >= section + 2 * margin:
+            self._hear(last=self._first + section + margin)
+            # The next section starts a margin before what is not yet told; whole steps.
+            start = max(self._told - margin, 0) // (2 * BATCH) * (2 * BATCH)
+            self._section.drop(start - self._first)
+            self._first = start
 
     def finish(self) -> Hearing:
         """End the take and return all that was heard."""
-        raise NotImplementedError
+        self._add(self._framer.rest())
+        self._hear(last=self._first + self._section.count)
+        trace, sureness = _joined(self._kept), np.concatenate(self._sureness)
+        contact = hear_contact(trace)
+        passes = find_passes(trace, contact)
+        return Hearing(
+            duration_s=self._samples / self.grid.sample_rate_hz,
+            sample_rate_hz=self.grid.sample_rate_hz,
+            track=spindle_track(
+                rotation_hz=trace.rotation_hz,
+                deviation_hz=trace.deviation_hz,
+                sureness=sureness,
+                contact=contact.mask,
+                step_s=self.grid.step_s,
+            ),
+            passes=passes,
+            faults=faults_of(self._level, trace=trace, contact=contact.mask, passes=passes, grid=self.grid),
+            overview=self._overview.made(),
+            voices=self._voices,
+        )
+
+    def _add(self, frames: npt.NDArray[np.float32]) -> None:
+        for first in range(0, len(frames), BATCH):
+            spectra = spectrum(frames[first : first + BATCH], grid=self.grid)
+            levels = log_power(spectra[:, : self.grid.bins])
+            floor = log_floor(levels, grid=self.grid)
+            self._overview.add(levels)
+            self._section.add(spectra, levels - floor, floor)
+
+    def _hear(self, *, last: int) -> None:
+        frames, bands = self._section.frames(last - self._first)
+        turning = hear_turning(
+            frames,
+            flutes=self._flutes,
+            plate_range_rpm=self._plate_range_rpm,
+            known=self._voices,
+        )
+        self._voices = turning.voices or self._voices
+        margin = 0 if last == self._first + self._section.count else round(MARGIN_S / self.grid.step_s)
+        keep = slice(self._told - self._first, last - margin - self._first)
+        self._kept.append(_trace(self.grid, bands, turning, keep))
+        self._sureness.append(turning.sureness[keep])
+        self._told = last - margin
+
+
+def _trace(
+    grid: SpectrumGrid, bands: npt.NDArray[np.float32], turning: Turning, keep: slice
+) -> Trace:
+    return Trace(
+        step_s=grid.step_s,
+        bands=bands[keep],
+        rotation_hz=turning.rotation_hz[keep],
+        deviation_hz=turning.deviation_hz[keep],
+        lead=turning.lead[keep],
+        cutting=turning.cutting[keep],
+    )
+
+
+def _joined(traces: list[Trace]) -> Trace:
+    return Trace(
+        step_s=traces[0].step_s,
+        bands=np.concatenate([trace.bands for trace in traces]),
+        rotation_hz=np.concatenate([trace.rotation_hz for trace in traces]),
+        deviation_hz=np.concatenate([trace.deviation_hz for trace in traces]),
+        lead=np.concatenate([trace.lead for trace in traces]),
+        cutting=np.concatenate([trace.cutting for trace in traces]),
+    )
+
+
+class _Section:
+    """Spectra of the section being collected, in batches."""
+
+    def __init__(self, grid: SpectrumGrid) -> None:
+        self._grid = grid
+        self._spectra: list[npt.NDArray[np.complex64]] = []
+        self._floors: list[npt.NDArray[np.float32]] = []
+        self._excess: list[npt.NDArray[np.float32]] = []
+        self._bands: list[npt.NDArray[np.float32]] = []
+
+    @property
+    def count(self) -> int:
+        return sum(len(part) for part in self._spectra)
+
+    def add(
+        self,
+        spectra: npt.NDArray[np.complex64],
+        excess: npt.NDArray[np.float32],
+        floor: npt.NDArray[np.float32],
+    ) -> None:
+        grid = self._grid
+        pairs = len(excess) // 2 * 2
+        self._spectra.append(spectra[:, : grid.bins].copy())
+        self._floors.append(floor[:, ::FLOOR_EVERY].copy())
+        self._excess.append((excess[0:pairs:2] + excess[1:pairs:2]) / 2)
+        self._bands.append(band_levels(spectra, floor, grid=grid))
+
+    def frames(self, count: int) -> tuple[Frames, npt.NDArray[np.float32]]:
+        """The first `count` frames, and their band levels."""
+        frames = Frames(
+            grid=self._grid,
+            spectra=np.concatenate(self._spectra)[:count],
+            log_floor=np.concatenate(self._floors)[:count],
+            excess=np.concatenate(self._excess)[: count // 2],
+        )
+        return frames, np.concatenate(self._bands)[:count]
+
+    def drop(self, count: int) -> None:
+        """Forget the first `count` frames, a whole number of batches."""
+        batches = count // BATCH
+        for parts in (self._spectra, self._floors, self._excess, self._bands):
+            del parts[:batches]

@@ -1,13 +1,31 @@
-"""The spindle's speed over time."""
+"""The spindle's speed over time: from the spectra of a stretch of sound to rpm."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import binary_dilation, uniform_filter1d
+
+from analysis.hearing.course import Course, Search, find_course
+from analysis.hearing.orders import AT_TIMES, Candidates, Voice
+from analysis.hearing.path import OFF
+from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]
+AnyValue = TypeVar("AnyValue", bound=np.generic)
+
+LOADED = 2 / 3  # an unregulated router may lose a third of its speed in the cut
+OVER_PLATE = 1.08  # and run this much over its plate when free
+ANY_ROUTER_RPM = (8_000.0, 35_000.0)
+REFINED_ORDERS = 14
+MIN_STRETCH_FRAMES = 6
+SETTLED = 0.004  # change of speed over a second, as a share, below which it runs steadily
+CLEAR_OF_PASS_S = 0.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,3 +50,189 @@ class SpindleTrack:
     confidence: FloatArray
     idle_rpm: float | None
     idle_rpm_u95: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """Spectra of a stretch of sound.
+
+    Attributes
+    ----------
+    spectra : array, shape (frames, bins), complex64
+    log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
+    excess : array, shape (frames // 2, bins)
+        ln(power / floor), mean of two frames: the steps in which a course is sought.
+    """
+
+    grid: SpectrumGrid
+    spectra: npt.NDArray[np.complex64]
+    log_floor: npt.NDArray[np.float32]
+    excess: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Turning:
+    """What the rotation did, frame by frame. All arrays have shape (frames,).
+
+    Attributes
+    ----------
+    rotation_hz, deviation_hz : arrays
+        Rotation and its standard deviation; NaN where off.
+    cutting : array
+        A first guess of the frames in the cut.
+    lead : array
+        Log likelihood of the cutting voice over the idle voice.
+    sureness : array
+        Log likelihood of the router's being there.
+    voices : Voices or None
+    """
+
+    rotation_hz: FloatArray
+    deviation_hz: FloatArray
+    cutting: Mask
+    lead: FloatArray
+    sureness: FloatArray
+    voices: Voices | None
+
+
+def candidate_range_hz(plate_range_rpm: tuple[float, float] | None) -> tuple[float, float]:
+    """Rotation frequencies to look among: the plate's, less sag, plus tolerance."""
+    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
+    return low_rpm * LOADED / 60, high_rpm * OVER_PLATE / 60
+
+
+def hear_turning(
+    frames: Frames,
+    *,
+    flutes: int | None,
+    plate_range_rpm: tuple[float, float] | None,
+    known: Voices | None = None,
+) -> Turning:
+    """Find and refine the rotation through a stretch of sound.
+
+    `known` are this router's voices if an earlier stretch or a calibration taught them.
+    """
+    count = len(frames.spectra)
+    candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
+    search = Search(frames.excess, frames.grid, candidates, flutes)
+    course = find_course(search, known) if len(frames.excess) else None
+    if course is None:
+        nothing = np.full(count, np.nan)
+        return Turning(nothing, nothing, np.zeros(count, bool), np.zeros(count), np.full(count, -8.0), None)
+    fits = order_fits(search.orders(course.path))
+    idle = step_evidence(fits, course.voices.idle)
+    cutting = step_evidence(fits, course.voices.cutting)
+    rotation, deviation = _refined(frames, search, course)
+    return Turning(
+        rotation_hz=rotation,
+        deviation_hz=deviation,
+        cutting=_per_frame(course.cutting, count),
+        lead=_per_frame((cutting - idle).astype(np.float64), count),
+        sureness=_per_frame(np.maximum(idle, cutting).astype(np.float64), count),
+        voices=course.voices,
+    )
+
+
+def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue]:
+    """Repeat each step's value for its two frames, and the last for what is left over."""
+    return steps[np.minimum(np.arange(count) // 2, len(steps) - 1)]
+
+
+def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray, FloatArray]:
+    count = len(frames.spectra)
+    centres = 2 * np.arange(len(course.path)) + 0.5
+    coarse = np.interp(np.arange(count), centres, search.rotation_hz(course.path))
+    on = _per_frame(course.running, count).copy()
+    orders = _audible_orders(np.maximum(course.voices.idle, course.voices.cutting))
+    rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
+    for first, last in spans(on):
+        # Frames that hang over the ends of the take hold a step in the sound, not a tone.
+        a, b = max(first, 2), min(last, count - 2)
+        if b - a < MIN_STRETCH_FRAMES:
+            rotation[first:last] = coarse[first:last]
+            deviation[first:last] = 0.002 * coarse[first:last]
+            continue
+        phasors = order_phasors(
+            frames.spectra[a:b],
+            frames.log_floor[a:b],
+            rotation_hz=coarse[a:b],
+            orders=orders,
+            grid=frames.grid,
+        )
+        refined = refine_stretch(
+            phasors, rotation_hz=coarse[a:b], orders=orders, step_s=frames.grid.step_s
+        )
+        rotation[first:last] = np.pad(refined.rotation_hz, (a - first, last - b), mode="edge")
+        deviation[first:last] = np.pad(refined.deviation_hz, (a - first, last - b), mode="edge")
+    return rotation, deviation
+
+
+def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
+    """The loudest orders of a voice, REFINED_ORDERS at most, the first always among them."""
+    orders = np.flatnonzero(voice >= AT_TIMES) + 1
+    loudest = orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS]
+    return np.union1d(loudest, [1])
+
+
+def spans(mask: Mask) -> list[tuple[int, int]]:
+    """First index and end (exclusive) of each run of True."""
+    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
+    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+
+
+def spindle_track(
+    *,
+    rotation_hz: FloatArray,
+    deviation_hz: FloatArray,
+    sureness: FloatArray,
+    contact: Mask,
+    step_s: float,
+) -> SpindleTrack:
+    """The track as it is told: every other frame, in rpm, with the idle speed."""
+    free = np.isfinite(rotation_hz) & ~binary_dilation(
+        contact, iterations=max(1, round(CLEAR_OF_PASS_S / step_s))
+    )
+    idle_rpm, idle_rpm_u95 = idle_speed(
+        rotation_hz=rotation_hz, deviation_hz=deviation_hz, free=free, step_s=step_s
+    )
+    with np.errstate(over="ignore"):
+        there = 1 / (1 + np.exp(-uniform_filter1d(sureness, 9) / 2))
+    running = np.isfinite(rotation_hz)
+    keep = slice(None, None, 2)
+    return SpindleTrack(
+        time_s=np.arange(len(rotation_hz))[keep] * step_s,
+        spindle_rpm=60 * rotation_hz[keep],
+        spindle_rpm_u95=1.96 * 60 * deviation_hz[keep],
+        confidence=np.where(running, there, 1 - there)[keep],
+        idle_rpm=idle_rpm,
+        idle_rpm_u95=idle_rpm_u95,
+    )
+
+
+def idle_speed(
+    *, rotation_hz: FloatArray, deviation_hz: FloatArray, free: Mask, step_s: float
+) -> tuple[float | None, float | None]:
+    """Mean speed over the frames that run free and steadily, rpm, and its u95.
+
+    Spin-up, coasting and recovery after a cut are left out: the speed there still changes.
+    """
+    second = max(2, round(1.0 / step_s))
+    settled = np.zeros(len(free), bool)
+    for first, last in spans(free):
+        if last - first < second // 2:
+            continue
+        speed = uniform_filter1d(rotation_hz[first:last], 9, mode="nearest")
+        lag = min(second // 2, (last - first - 1) // 2)
+        change = np.abs(np.pad(speed[2 * lag :] / speed[: -2 * lag] - 1, lag, mode="edge"))
+        settled[first:last] = change < SETTLED
+    if settled.sum() < second // 2:
+        settled = free
+    if settled.sum() < 4:
+        return None, None
+    speeds = rotation_hz[settled]
+    # Leave out what another speed setting or a slip of the course would add.
+    near = np.abs(speeds / np.median(speeds) - 1) < 0.02
+    mean = float(np.mean(speeds[near]))
+    wander = np.std(speeds[near]) / np.sqrt(max(1.0, near.sum() * step_s))
+    u95 = 1.96 * float(np.hypot(np.mean(deviation_hz[settled][near]), wander))
+    return 60 * mean, 60 * u95

@@ -1,0 +1,357 @@
+"""The router's course through a take: which speed, when off, when cutting.
+
+Three kinds of trouble are met in turn. Running free a router hides most of its orders, so
+the cut is found first and the machine followed from there into its own quiet. Other
+machines (a shop vacuum) have combs of their own, so every comb that is heard is followed,
+those that run on whatever the router does are taken out, and the one that cuts is kept.
+And the lines may be counted wrongly, so the ratio is weighed over the whole take.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from analysis.hearing.orders import (
+    AT_TIMES,
+    LOG_STEP,
+    ORDERS,
+    TOP_ORDER,
+    Candidates,
+    Excess,
+    FloatArray,
+    Voice,
+    comb_bonus,
+    comb_evidence,
+    generic_voice,
+    on_log_axis,
+    order_excess,
+)
+from analysis.hearing.path import OFF, best_path
+from analysis.hearing.ratio import MARGIN, RATIOS, cutting_score, idle_score
+from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.voice import (
+    Mask,
+    Voices,
+    learn_voice,
+    learn_voices,
+    order_fits,
+    step_evidence,
+)
+
+# Steps overlap by half and speech or knocks last over several: evidence counts half.
+EVIDENCE = 0.5
+GLIDE, STEADY_GLIDE = 0.15, 0.30  # cost of a change of speed, per candidate
+SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
+RUNNING_BONUS = 2.0  # while following a machine into silence, per step
+FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
+MIN_SEED_STEPS = 20  # about a second
+SEED_JUMP = 8  # candidates: a hop to another comb
+CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """What one machine did, step by step.
+
+    Attributes
+    ----------
+    path : array, shape (steps,)
+        Index of the candidate speed, or OFF.
+    cutting : array, shape (steps,)
+    voices : Voices
+    cutness : float
+        Nepers by which the teeth's orders, absent when free, stand out in the cut.
+    """
+
+    path: npt.NDArray[np.int64]
+    cutting: Mask
+    voices: Voices
+    cutness: float
+
+    @property
+    def running(self) -> Mask:
+        return self.path != OFF
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Where to look: the spectra's excess over their floor, shape (steps, bins), and the range."""
+
+    excess: Excess
+    grid: SpectrumGrid
+    candidates: Candidates
+    flutes: int | None
+
+    @property
+    def teeth(self) -> npt.NDArray[np.int64]:
+        """Rows of the teeth's first eight orders; of all low orders if flutes are unknown."""
+        flutes = self.flutes or 1
+        return np.arange(flutes, min(8 * flutes, TOP_ORDER) + 1, flutes) - 1
+
+    def rotation_hz(self, path: npt.NDArray[np.int64]) -> FloatArray:
+        """Rotation along a path, smoothed over three steps; where off, as last heard."""
+        on = np.flatnonzero(path != OFF)
+        if not len(on):
+            return np.full(len(path), self.candidates.lowest_hz)
+        last_on = np.maximum(np.searchsorted(on, np.arange(len(path)), side="right") - 1, 0)
+        rotation = self.candidates.rotation_hz[path[on[last_on]]]
+        return np.asarray(uniform_filter1d(rotation, 3, mode="nearest"))
+
+    def orders(
+        self, path: npt.NDArray[np.int64], *, ratio: float = 1.0, steps: slice | Mask | npt.NDArray[np.int64] = np.s_[:]
+    ) -> npt.NDArray[np.float32]:
+        """Excess at each order along a path, shape (chosen steps, orders)."""
+        rotation = ratio * self.rotation_hz(path)[steps]
+        return order_excess(self.excess[steps], rotation_hz=rotation, grid=self.grid)
+
+    def without(self, path: npt.NDArray[np.int64], voice: Voice) -> Search:
+        """The same search with a machine's audible lines taken out of the spectra."""
+        excess = self.excess.copy()
+        on = np.flatnonzero(path != OFF)
+        rotation = self.candidates.rotation_hz[path[on]]
+        for order in np.flatnonzero(voice >= AT_TIMES) + 1:
+            centre = np.rint(rotation * order / self.grid.bin_hz).astype(np.int64)
+            inside = (centre > 2) & (centre < self.grid.bins - 3)
+            for cell in range(-2, 3):
+                excess[on[inside], centre[inside] + cell] = -0.7
+        return Search(excess, self.grid, self.candidates, self.flutes)
+
+
+def find_course(search: Search, known: Voices | None = None) -> Course | None:
+    """The router's course, or None where no comb of orders is heard.
+
+    Parameters
+    ----------
+    search : Search
+    known : Voices, optional
+        This router's voices, if they were learned before.
+    """
+    best: Course | None = None
+    for _ in range(3):
+        path = _first_path(search, known)
+        seeds = _seeds(search, path)
+        if not seeds:
+            break
+        heard = [_follow(search, path, seed) for seed in seeds]
+        best = max([*heard, *([best] if best else [])], key=lambda course: course.cutness)
+        others = _other_machines(search, path, seeds, best)
+        for other_path, voice in others:
+            search = search.without(other_path, voice)
+        if best.cutness > CUTS:
+            break
+        if not others:
+            first = heard[0]
+            search = search.without(first.path, np.maximum(first.voices.idle, first.voices.cutting))
+    if best is None:
+        return None
+    core = best.cutting if best.cutting.sum() >= MIN_SEED_STEPS else best.running
+    if core.sum() < MIN_SEED_STEPS:
+        return None
+    return _right_ratio(search, _follow(search, best.path, core))
+
+
+def _first_path(search: Search, known: Voices | None) -> npt.NDArray[np.int64]:
+    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
+    voice = generic_voice(search.flutes)
+    evidence = comb_evidence(axis, voice=voice, candidates=search.candidates)
+    if known is not None:
+        for voice in (known.idle, known.cutting):
+            at = comb_evidence(axis, voice=voice, candidates=search.candidates)
+            np.maximum(evidence, at, out=evidence)
+    return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)
+
+
+def _seeds(search: Search, path: npt.NDArray[np.int64]) -> list[Mask]:
+    """Stretches of a path that sound like one machine in one state, longest first, four at most."""
+    on = path != OFF
+    breaks = np.flatnonzero((np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > SEED_JUMP))
+    edges = np.concatenate([[0], breaks + 1, [len(path)]])
+    orders = np.clip(np.nan_to_num(search.orders(path)), -0.5, 3)
+    stretches = [(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if on[a] and b - a >= 8]
+    clusters: list[tuple[FloatArray, Mask]] = []
+    for a, b in sorted(stretches, key=lambda stretch: stretch[0] - stretch[1]):
+        likeness = np.maximum(orders[a:b].mean(axis=0) + 0.2, 0) * (b - a)
+        cosines = [
+            likeness @ total / np.sqrt((likeness @ likeness) * (total @ total) + 1e-9)
+            for total, _ in clusters
+        ]
+        if cosines and max(cosines) > 0.75:
+            total, mask = clusters[int(np.argmax(cosines))]
+            total += likeness
+        else:
+            mask = np.zeros(len(path), bool)
+            clusters.append((likeness.astype(np.float64), mask))
+        mask[a:b] = True
+    masks = sorted((mask for _, mask in clusters), key=lambda mask: -mask.sum())
+    return [mask for mask in masks if mask.sum() >= MIN_SEED_STEPS][:4]
+
+
+def _follow(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course:
+    """Follow the machine heard in the seed steps through the whole take."""
+    whole = search
+    heard_hz = whole.candidates.rotation_hz[path[seed & (path != OFF)]]
+    low, high = np.percentile(heard_hz, [2, 98])
+    first, last = np.searchsorted(
+        whole.candidates.rotation_hz, [low * FOLLOW_DOWN, high * FOLLOW_UP]
+    )
+    first, last = int(max(first - 1, 0)), int(min(last + 1, whole.candidates.count))
+    candidates = Candidates(whole.candidates.rotation_hz[first], last - first)
+    search = Search(whole.excess, whole.grid, candidates, whole.flutes)
+    axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
+    path = np.where(seed & (path != OFF), np.clip(path - first, 0, candidates.count - 1), OFF)
+    voice = learn_voice(order_fits(search.orders(path)), path != OFF)
+
+    bonus = comb_bonus(axis, voice=voice, candidates=candidates)
+    path = best_path(
+        EVIDENCE * bonus + RUNNING_BONUS, glide_cost=STEADY_GLIDE, switch_cost=SWITCH
+    )
+    orders = search.orders(path)
+    running = path != OFF
+    voices, cutting = learn_voices(
+        order_fits(orders), running=running, cutting=_teeth_heard(search, orders, running)
+    )
+    for _ in range(2):
+        evidence = np.maximum(
+            comb_evidence(axis, voice=voices.cutting, candidates=candidates),
+            comb_evidence(axis, voice=voices.idle, candidates=candidates),
+        )
+        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        orders, running = search.orders(path), path != OFF
+        voices, cutting = learn_voices(order_fits(orders), running=running, cutting=cutting & running)
+    return _as_course(whole, np.where(running, path + first, OFF), cutting, voices, orders)
+
+
+def _teeth_heard(search: Search, orders: npt.NDArray[np.float32], running: Mask) -> Mask:
+    """A first guess at the cutting steps: those in which the teeth's orders are up."""
+    if not running.any():
+        return running
+    teeth = np.nanmean(np.clip(orders[:, search.teeth], -1, 3), axis=1)
+    teeth = uniform_filter1d(np.nan_to_num(teeth, nan=-1), 9)
+    return running & (teeth > _two_class_threshold(teeth[running]))
+
+
+def _two_class_threshold(values: npt.NDArray[np.floating]) -> float:
+    """The cut that leaves the least variance within two classes (Otsu's criterion)."""
+    ordered = np.sort(values)
+    if len(ordered) < 2:
+        return float(ordered[0])
+    below = np.arange(1, len(ordered))
+    total = np.cumsum(ordered)
+    gap = (total[-1] - total[:-1]) / (len(ordered) - below) - total[:-1] / below
+    best = int(np.argmax(below * (len(ordered) - below) * gap**2))
+    return float(ordered[best] + ordered[best + 1]) / 2
+
+
+def _as_course(
+    search: Search,
+    path: npt.NDArray[np.int64],
+    cutting: Mask,
+    voices: Voices,
+    orders: npt.NDArray[np.float32],
+) -> Course:
+    """Name the louder-toothed of the two states the cut, and say how clearly it is one."""
+    free = (path != OFF) & ~cutting
+    if min(free.sum(), cutting.sum()) < 8:
+        return Course(path, cutting, voices, 0.0)
+    teeth = np.clip(orders[:, search.teeth], -1, 3)
+    up, down = np.nanmean(teeth[cutting], axis=0), np.nanmean(teeth[free], axis=0)
+    if np.nansum(up) < np.nansum(down):
+        up, down, cutting = down, up, free
+        voices = Voices(idle=voices.cutting, cutting=voices.idle)
+    appear = np.where(down < 0.6, np.maximum(0, up - np.maximum(down, -0.2)), 0)
+    return Course(path, cutting, voices, float(np.nansum(appear)))
+
+
+def _other_machines(
+    search: Search, path: npt.NDArray[np.int64], seeds: list[Mask], best: Course
+) -> list[tuple[npt.NDArray[np.int64], Voice]]:
+    """Machines that run on at their own speed whatever the best course does."""
+    others = []
+    rotation = search.candidates.rotation_hz[np.maximum(path, 0)]
+    best_hz = search.candidates.rotation_hz[np.maximum(best.path, 0)]
+    for seed in seeds:
+        log_hz = np.log(rotation)
+        near = seed & (np.abs(log_hz - np.median(log_hz[seed])) < 0.01)
+        if near.sum() < 0.6 * seed.sum():
+            continue
+        steps = np.flatnonzero(near)
+        smooth = uniform_filter1d(log_hz[steps], 9, mode="nearest")
+        course = np.interp(np.arange(len(path)), steps, smooth)
+        apart = best.cutting & ~seed
+        if apart.sum() <= 8:
+            apart = best.running
+        ratio = course[apart] - np.log(best_hz[apart])
+        if any(np.mean(np.abs(ratio - np.log(r)) < 0.012) > 0.3 for r in RATIOS):
+            continue  # the same machine, counted otherwise
+        steady = np.rint((course - np.log(search.candidates.lowest_hz)) / LOG_STEP).astype(np.int64)
+        fits = order_fits(search.orders(steady))
+        voice = learn_voice(fits, seed)
+        if (~seed).sum() > 8:
+            runs_on = uniform_filter1d(step_evidence(fits, voice), 5)[~seed] > 1
+            if runs_on.mean() <= 0.4:
+                continue
+        others.append((steady, voice))
+    return others
+
+
+def _right_ratio(search: Search, course: Course) -> Course:
+    """Count the lines of a course anew if another multiple explains them better."""
+    for _ in range(2):
+        scores = _ratio_scores(search, course)
+        best = max(scores, key=lambda ratio: scores[ratio])
+        if best == 1.0 or scores[best] <= scores[1.0] + MARGIN:
+            break
+        shift = round(np.log(best) / LOG_STEP)
+        moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
+        path = np.where(course.running, moved, OFF)
+        orders = search.orders(path)
+        voices, cutting = learn_voices(
+            order_fits(orders), running=path != OFF, cutting=course.cutting
+        )
+        course = _as_course(search, path, cutting, voices, orders)
+    return course
+
+
+def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
+    free, cutting = _some(course.running & ~course.cutting), _some(course.cutting)
+    middle_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
+    top_hz = search.grid.bins * search.grid.bin_hz
+    lowest_hz, highest_hz = search.candidates.rotation_hz[[0, -1]]
+    scores = {}
+    for ratio in RATIOS:
+        if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
+            continue
+        score, idle_too = 0.0, np.zeros(TOP_ORDER, bool)
+        if len(free) > 8:
+            mean = _mean_excess(search, course, ratio, free, 3.0)
+            idle_too = np.nan_to_num(mean, nan=-1) > 0.2
+            score += idle_score(
+                mean, steps=len(free), rotation_hz=ratio * middle_hz, top_hz=top_hz
+            )
+        if len(cutting) > 8 and search.flutes:
+            mean = _mean_excess(search, course, ratio, cutting, 5.0)
+            score += cutting_score(
+                mean, steps=len(cutting), flutes=search.flutes, idle_too=idle_too
+            )
+        scores[ratio] = score
+    return scores
+
+
+def _mean_excess(
+    search: Search, course: Course, ratio: float, steps: npt.NDArray[np.int64], cap: float
+) -> FloatArray:
+    orders = search.orders(course.path, ratio=ratio, steps=steps)
+    missing = np.isnan(orders).all(axis=0)
+    mean = np.nan_to_num(np.minimum(orders, cap)).mean(axis=0)
+    return np.where(missing, np.nan, mean).astype(np.float64)
+
+
+def _some(mask: Mask, most: int = 400) -> npt.NDArray[np.int64]:
+    """Evenly spread steps of a mask, `most` at most."""
+    steps = np.flatnonzero(mask)
+    keep = np.linspace(0, len(steps) - 1, min(most, len(steps))).astype(np.int64)
+    return steps[keep] if len(steps) else steps

@@ -1,0 +1,172 @@
+"""How well each spindle speed explains a spectrum: the comb of orders as a likelihood.
+
+Every tone of a router is a whole multiple (an order) of its rotation. For a candidate
+rotation the orders that are there count for it and the ones that are missing against it;
+that is what parts a speed from its half and its double.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.spectra import SpectrumGrid
+
+FloatArray = npt.NDArray[np.float64]
+Excess = npt.NDArray[np.float32]  # ln(power / floor)
+Voice = npt.NDArray[np.int64]  # for order 1, 2, ... an index into SOUNDINGS
+
+LOG_STEP = 0.0025  # candidate speeds lie this far apart in natural log: 0.25 %
+TOP_ORDER = 48
+ORDERS = np.arange(1, TOP_ORDER + 1)
+
+STRAY = 0.06  # share of cells that hold somebody else's tone
+STRAY_POWER = 20.0
+LOUDEST = 3.5  # excess beyond which louder says no more: 15 dB over the floor
+
+# How an order may sound: chance that it carries a tone at all, and the tone's mean power
+# against the noise in its cell. A voice gives each order one of these.
+SOUNDINGS: tuple[tuple[float, float], ...] = (
+    (0.05, 8.0),  # silent
+    (0.20, 8.0),  # unknown, high order
+    (0.35, 8.0),  # unknown, low order
+    (0.50, 8.0),  # unknown, first orders
+    (0.50, 10.0),  # heard now and then
+    (0.95, 0.6),  # always there, faint
+    (0.95, 2.5),
+    (0.90, 10.0),  # plain
+    (0.95, 40.0),  # loud
+)
+SILENT, UNKNOWN_HIGH, UNKNOWN_LOW, UNKNOWN_FIRST, AT_TIMES = range(5)
+LEARNABLE = np.array([SILENT, *range(AT_TIMES, len(SOUNDINGS))])
+
+_TABLE_LOW, _TABLE_STEP = -5.0, 1 / 30
+_TABLE_SIZE = 256
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Candidate rotation frequencies, evenly spaced in the logarithm.
+
+    Candidate ``i`` of `count` is ``lowest_hz * exp(i * LOG_STEP)``.
+    """
+
+    lowest_hz: float
+    count: int
+
+    @classmethod
+    def between(cls, lowest_hz: float, highest_hz: float) -> Candidates:
+        """The candidates that span two frequencies."""
+        return cls(lowest_hz, int(np.ceil(np.log(highest_hz / lowest_hz) / LOG_STEP)) + 1)
+
+    @property
+    def rotation_hz(self) -> FloatArray:
+        """All candidates, shape (count,)."""
+        return self.lowest_hz * np.exp(LOG_STEP * np.arange(self.count))
+
+
+def generic_voice(flutes: int | None) -> Voice:
+    """What is expected of a router before it was heard: low orders, and the teeth's."""
+    voice = np.full(TOP_ORDER, UNKNOWN_HIGH)
+    voice[:6] = UNKNOWN_LOW
+    voice[:2] = UNKNOWN_FIRST
+    if flutes is not None:
+        voice[flutes - 1 : 4 * flutes : flutes] = UNKNOWN_FIRST
+    return voice
+
+
+@cache
+def sounding_tables() -> npt.NDArray[np.float32]:
+    """Log likelihood of a cell under each sounding, shape (soundings, excess levels).
+
+    Against noise and strays. Noise power is exponential and a tone's is too, about a mean
+    (Swerling's first case). A share STRAY of the cells holds a tone that is none of the
+    router's, so that one loud line can't decide alone.
+    """
+    excess = _TABLE_LOW + _TABLE_STEP * np.arange(_TABLE_SIZE)
+    x = np.exp(np.minimum(excess, LOUDEST))
+    noise = (1 - STRAY) * np.exp(-x)
+    stray = STRAY / (1 + STRAY_POWER) * np.exp(-x / (1 + STRAY_POWER))
+    rows = []
+    for chance, power in SOUNDINGS:
+        tone = np.exp(-x / (1 + power)) / (1 + power)
+        rows.append(np.log(chance * tone + (1 - chance) * noise + stray) - np.log(noise + stray))
+    return np.array(rows, np.float32)
+
+
+def levels(excess: npt.NDArray[np.floating]) -> npt.NDArray[np.uint8]:
+    """Excess as an index into the columns of `sounding_tables`; NaN becomes 0."""
+    place = (np.nan_to_num(excess, nan=_TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5
+    return np.clip(place, 0, _TABLE_SIZE - 1).astype(np.uint8)
+
+
+def on_log_axis(
+    excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
+) -> npt.NDArray[np.uint8]:
+    """Levels of spectra, shape (steps, bins), along the candidates' log axis to the top bin."""
+    top_hz = (grid.bins - 2) * grid.bin_hz
+    count = int(np.log(top_hz / candidates.lowest_hz) / LOG_STEP)
+    place = candidates.lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
+    left = place.astype(np.int64)
+    weight = (place - left).astype(np.float32)
+    return levels(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight)
+
+
+def comb_evidence(
+    axis: npt.NDArray[np.uint8], *, voice: Voice, candidates: Candidates
+) -> npt.NDArray[np.float32]:
+    """Log likelihood of each candidate against "no router", shape (steps, candidates).
+
+    `axis` comes from `on_log_axis` with the same candidates.
+    """
+    tables = sounding_tables()
+    return _comb(axis, {int(s): tables[s] for s in np.unique(voice)}, voice, candidates)
+
+
+def comb_bonus(
+    axis: npt.NDArray[np.uint8], *, voice: Voice, candidates: Candidates
+) -> npt.NDArray[np.float32]:
+    """Like `comb_evidence`, but an audible order counts only where it is there.
+
+    For following a machine into a state in which most of its orders fall silent: what a
+    candidate gains by chance in noise is taken off, so that many orders are no advantage.
+    """
+    audible = np.where(voice >= AT_TIMES, 1, 0)
+    plain = np.maximum(sounding_tables()[7], 0)
+    # Expected gain where there is noise alone, averaged over two frames' log powers
+    return _comb(axis, {1: plain - np.float32(0.03)}, audible, candidates)
+
+
+def _comb(
+    axis: npt.NDArray[np.uint8],
+    tables: dict[int, npt.NDArray[np.float32]],
+    classes: Voice,
+    candidates: Candidates,
+) -> npt.NDArray[np.float32]:
+    total = np.zeros((len(axis), candidates.count), np.float32)
+    for kind, table in tables.items():
+        evidence = table[axis]
+        for order in np.flatnonzero(classes == kind) + 1:
+            shift = round(np.log(order) / LOG_STEP)
+            inside = min(candidates.count, axis.shape[1] - shift)
+            if inside > 0:
+                total[:, :inside] += evidence[:, shift : shift + inside]
+    return total
+
+
+def order_excess(
+    excess: Excess, *, rotation_hz: FloatArray, grid: SpectrumGrid
+) -> npt.NDArray[np.float32]:
+    """ln(power / floor) at orders 1 to TOP_ORDER, shape (steps, orders); NaN above the top."""
+    place = rotation_hz[:, None] * ORDERS / grid.bin_hz
+    inside = place < grid.bins - 2
+    place = np.where(inside, place, 0.0)
+    left = place.astype(np.int64)
+    weight = (place - left).astype(np.float32)
+    row = np.arange(len(rotation_hz))[:, None]
+    out = excess[row, left] * (1 - weight) + excess[row, left + 1] * weight
+    out[~inside] = np.nan
+    return out

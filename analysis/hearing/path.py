@@ -1,0 +1,75 @@
+"""The likeliest course of the spindle speed through a take, "not running" included."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+OFF = -1  # marks "not running" in a path
+
+
+def best_path(
+    evidence: npt.NDArray[np.float32], *, glide_cost: float, switch_cost: float
+) -> npt.NDArray[np.int64]:
+    """Viterbi path through candidate speeds and the off state.
+
+    The cost of a change of speed is proportional to its size in log speed, so that a
+    spin-up is cheap for how far it goes and a hop to double speed is dear.
+
+    Parameters
+    ----------
+    evidence : array, shape (steps, candidates)
+        Log likelihood of each candidate against "not running".
+    glide_cost : float
+        Cost of moving by one candidate, > 0.
+    switch_cost : float
+        Cost of going from running to off or back, > 0.
+
+    Returns
+    -------
+    array, shape (steps,)
+        Index of the candidate, or OFF.
+
+    Notes
+    -----
+    The best predecessor under a cost linear in the distance is a running maximum taken
+    from both sides (a distance transform), so a step costs a few passes over the
+    candidates instead of all pairs. Back-pointers are not kept: a predecessor is found
+    again on the way back.
+    """
+    steps, count = evidence.shape
+    ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
+    scores = np.empty((steps, count), np.float32)
+    off = np.empty(steps, np.float32)
+    arrive = np.empty(count, np.float32)
+    scores[0] = evidence[0]
+    off[0] = 0.0
+    for t in range(1, steps):
+        previous = scores[t - 1]
+        up = np.maximum.accumulate(previous + ramp)
+        up -= ramp
+        down = np.maximum.accumulate((previous - ramp)[::-1])[::-1]
+        down += ramp
+        np.maximum(up, down, out=arrive)
+        np.maximum(arrive, off[t - 1] - switch_cost, out=arrive)
+        np.add(arrive, evidence[t], out=scores[t])
+        best = scores[t - 1].max()
+        off[t] = max(off[t - 1], best - switch_cost)
+        # Only differences matter; this keeps float32 sharp on long takes.
+        scores[t] -= best
+        off[t] -= best
+    path = np.empty(steps, np.int64)
+    last = int(np.argmax(scores[-1]))
+    state = last if scores[-1, last] > off[-1] else OFF
+    path[-1] = state
+    place = np.arange(count)
+    for t in range(steps - 2, -1, -1):
+        if state == OFF:
+            best = int(np.argmax(scores[t]))
+            state = OFF if off[t] >= scores[t, best] - switch_cost else best
+        else:
+            came = scores[t] - np.float32(glide_cost) * np.abs(place - state)
+            best = int(np.argmax(came))
+            state = best if came[best] >= off[t] - switch_cost else OFF
+        path[t] = state
+    return path

@@ -1,0 +1,200 @@
+"""The last digits of the spindle speed: all orders' phases asked together.
+
+The coarse path says within a fraction of a percent how fast the spindle turned. Taking
+that rotation out leaves each order as a slowly turning phasor; how fast it still turns is
+what the path is off by. Windows are doubled frame by frame as long as the longer answer
+agrees with the shorter one (the intersection-of-confidence-intervals rule), so a steady
+spindle is measured over seconds and a sagging one over tenths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
+
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
+
+HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
+NEWTON_STEPS = 3
+# Sum of the correlations between a Hann frame and its neighbours at a quarter frame:
+# 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
+OVERLAP_NOISE = 2.667
+POOL = 8  # frames
+WANDER_FRAMES = 17
+COARSE_DEVIATION = 0.002  # of the path itself, as a share of the rotation
+AGREE = 2.5  # standard deviations within which a longer window must agree
+
+
+def order_phasors(
+    spectra: npt.NDArray[np.complex64],
+    log_floor: npt.NDArray[np.float32],  # every FLOOR_EVERY-th bin
+    *,
+    rotation_hz: FloatArray,
+    orders: npt.NDArray[np.int64],
+    grid: SpectrumGrid,
+) -> ComplexArray:
+    """Each order's amplitude and phase at the frames' centres, shape (frames, orders).
+
+    White-noise units: noise alone has mean power 1. Orders above the top bin are 0.
+    """
+    place = rotation_hz[:, None] * orders[None, :] / grid.bin_hz
+    inside = place < grid.bins - 2
+    place = np.where(inside, place, 2.0)
+    left = place.astype(np.int64)
+    row = np.arange(len(rotation_hz))[:, None]
+    out = np.zeros(place.shape, np.complex128)
+    energy = np.zeros(place.shape)
+    for shift in (0, 1):
+        cell = left + shift
+        gain = hann_kernel(cell - place)
+        # The frame's phase counts from its first sample; (-1)^bin moves it to the centre.
+        sign = 1 - 2 * (cell & 1)
+        out += spectra[row, cell] * (gain * sign)
+        energy += gain**2
+    # Neighbouring Hann cells' noise is correlated by -2/3 (the sign is in the phase turn).
+    left_gain, right_gain = hann_kernel(left - place), hann_kernel(left + 1 - place)
+    energy += 2 * (2 / 3) * left_gain * right_gain
+    out /= np.sqrt(energy)
+    out *= np.exp(-0.5 * log_floor[row, left // FLOOR_EVERY])
+    out[~inside] = 0
+    return out
+
+
+def hann_kernel(bins: FloatArray) -> FloatArray:
+    """The Hann window's transform `bins` cells from its centre, 1 at the centre."""
+    return np.sinc(bins) / (1 - np.minimum(bins**2, 0.999999))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Refined:
+    """Rotation frequency and its standard deviation at each frame of one stretch, Hz."""
+
+    rotation_hz: FloatArray
+    deviation_hz: FloatArray
+
+
+def refine_stretch(
+    phasors: ComplexArray,
+    *,
+    rotation_hz: FloatArray,
+    orders: npt.NDArray[np.int64],
+    step_s: float,
+) -> Refined:
+    """Refine the rotation along one running stretch.
+
+    Parameters
+    ----------
+    phasors : array, shape (frames, orders)
+        From `order_phasors`, read along `rotation_hz`.
+    rotation_hz : array, shape (frames,)
+        The path so far.
+    orders : array, shape (orders,)
+    step_s : float
+        Seconds from frame to frame.
+    """
+    frames = len(rotation_hz)
+    track = rotation_hz.copy()
+    deviation = COARSE_DEVIATION * rotation_hz
+    growing = np.ones(frames, bool)
+    short, short_deviation = track, deviation
+    for half in HALF_WIDTHS:
+        if half > 1 and half >= frames:
+            break
+        found, sigma, peaked = track, deviation, growing
+        for _ in range(NEWTON_STEPS):
+            found, sigma, peaked = _newton_step(
+                phasors, track=found, orders=orders, half=half, step_s=step_s
+            )
+        if half > 1:
+            growing &= (np.abs(found - track) <= AGREE * deviation) | ~peaked
+        accept = growing & peaked
+        track = np.where(accept, found, track)
+        deviation = np.where(accept, sigma, deviation)
+        if half == 1:
+            short, short_deviation = track, deviation
+    return _pooled(track, np.hypot(deviation, _wander(short, short_deviation, track)))
+
+
+def _wander(short: FloatArray, short_deviation: FloatArray, track: FloatArray) -> FloatArray:
+    """How far the spindle strays, unseen by its long window, from what the window says."""
+    spread = uniform_filter1d((short - track) ** 2, WANDER_FRAMES, mode="nearest")
+    noise = uniform_filter1d(short_deviation**2, WANDER_FRAMES, mode="nearest")
+    return np.sqrt(np.maximum(spread - 1.5 * noise, 0))
+
+
+def _pooled(track: FloatArray, deviation: FloatArray) -> Refined:
+    """Let frames whose window stopped growing early borrow from surer neighbours.
+
+    Neighbours within POOL frames count by their inverse variance if they lie inside this
+    frame's own interval, which is what the window rule would have asked of them.
+    """
+    weight = 1 / deviation**2
+    total, mean = weight.copy(), weight * track
+    best = deviation.copy()
+    for shift in range(1, min(POOL, len(track) - 1) + 1):
+        for here, there in (
+            (slice(shift, None), slice(None, -shift)),
+            (slice(None, -shift), slice(shift, None)),
+        ):
+            agrees = np.abs(track[there] - track[here]) <= AGREE * deviation[here]
+            borrowed = np.where(agrees, weight[there], 0.0)
+            total[here] += borrowed
+            mean[here] += borrowed * track[there]
+            surer = np.where(agrees, deviation[there], np.inf)
+            best[here] = np.minimum(best[here], surer)
+    # Neighbouring windows hold the same sound: pooling makes no frame surer than its best.
+    return Refined(rotation_hz=mean / total, deviation_hz=best)
+
+
+def _newton_step(
+    phasors: ComplexArray,
+    *,
+    track: FloatArray,
+    orders: npt.NDArray[np.int64],
+    half: int,
+    step_s: float,
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """One step towards the rotation that best stills all phasors in windows of 2 half + 1.
+
+    Returns the rotation, its standard deviation, and where the objective, the power of
+    the windowed sum over all orders, bends down as it must near its peak.
+    """
+    frames = len(track)
+    index = np.arange(frames)
+    turn = 2 * np.pi * step_s
+    turns = step_s * np.concatenate([[0.0], np.cumsum((track[1:] + track[:-1]) / 2)])
+    still = phasors * np.exp(-2j * np.pi * np.outer(turns, orders))
+    low = np.maximum(index - half, 0)
+    high = np.minimum(index + half + 1, frames)
+    count = (high - low).astype(np.float64)
+    centre = (low + high - 1) / 2
+    s0 = _window_sum(still, low, high)
+    s1 = _window_sum(still * index[:, None], low, high)
+    s2 = _window_sum(still * (index**2)[:, None], low, high)
+    s2 += centre[:, None] * (centre[:, None] * s0 - 2 * s1)
+    s1 -= centre[:, None] * s0
+    slope = (orders * np.imag(np.conj(s0) * s1)).sum(axis=1)
+    bend = (orders**2 * (np.abs(s1) ** 2 - np.real(np.conj(s0) * s2))).sum(axis=1)
+    peaked = bend < 0
+    delta = np.where(peaked, -slope / np.where(peaked, bend, -1.0), 0.0) / turn
+    # The track's own mean over the window, weighted as a regression of its phase weighs it.
+    spread = count * (count**2 - 1) / 12
+    mean = _window_sum(turns * index, low, high) - centre * _window_sum(turns, low, high)
+    mean /= spread * step_s
+    power = np.abs(s0 / count[:, None]) ** 2 - OVERLAP_NOISE / count[:, None]
+    power = np.maximum(power, 0)
+    information = 2 * turn**2 * spread / OVERLAP_NOISE * (power * orders**2).sum(axis=1)
+    limit = 0.002 * track
+    found = mean + np.clip(delta, -limit, limit)
+    return found, 1 / np.sqrt(np.maximum(information, 1e-9)), peaked
+
+
+def _window_sum(values, low, high):
+    total = np.concatenate([np.zeros((1, *values.shape[1:]), values.dtype), np.cumsum(values, axis=0)])
+    return total[high] - total[low]

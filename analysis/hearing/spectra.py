@@ -1,0 +1,142 @@
+"""Sound to short-time spectra on a grid fixed to the take, not to the blocks it came in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+from scipy.ndimage import uniform_filter1d
+
+from analysis.errors import InputError
+
+# Long enough to part the orders of an 80 Hz rotation, short enough that a spindle
+# settling under load still draws sharp lines.
+WINDOW_S = 0.0928
+# Commutator and fan tones lie up to here; above it phones and codecs cut.
+TOP_HZ = 10_000.0
+# The floor is read over this much of the spectrum: several lines of a comb wide.
+FLOOR_SPAN_HZ = 430.0
+FLOOR_EVERY = 4  # bins: the floor is smooth, every fourth bin tells it
+LOG_POWER_MIN = -46.0  # ln(1e-20): digital silence
+
+
+@dataclass(frozen=True)
+class SpectrumGrid:
+    """The time and frequency grid for one sample rate.
+
+    Frame ``m`` is centred on sample ``m * hop``; three quarters of it overlap its neighbour.
+    """
+
+    sample_rate_hz: float
+
+    def __post_init__(self) -> None:
+        if not 8_000 <= self.sample_rate_hz <= 192_000:
+            raise InputError("sample rate (Hz)", self.sample_rate_hz, "8,000 to 192,000")
+
+    @cached_property
+    def hop(self) -> int:
+        """Samples from frame to frame."""
+        quarter = round(WINDOW_S * self.sample_rate_hz / 4)
+        fast = scipy.fft.next_fast_len
+        return next(n for n in range(quarter, 2 * quarter) if fast(4 * n, real=True) == 4 * n)
+
+    @property
+    def length(self) -> int:
+        """Samples in a frame."""
+        return 4 * self.hop
+
+    @property
+    def step_s(self) -> float:
+        """Seconds from frame to frame."""
+        return self.hop / self.sample_rate_hz
+
+    @property
+    def bin_hz(self) -> float:
+        """Spacing of the frequency grid."""
+        return self.sample_rate_hz / self.length
+
+    @cached_property
+    def bins(self) -> int:
+        """Bins kept, from 0 Hz up."""
+        return int(min(TOP_HZ, 0.46 * self.sample_rate_hz) / self.bin_hz) + 1
+
+    @cached_property
+    def window(self) -> npt.NDArray[np.float32]:
+        """Periodic Hann window, sum of squares 1 (white noise keeps its variance)."""
+        n = np.arange(self.length)
+        hann = 0.5 - 0.5 * np.cos(2 * np.pi * n / self.length)
+        return (hann / np.sqrt(np.sum(hann**2))).astype(np.float32)
+
+
+class Framer:
+    """Cuts blocks of any size into frames on the take's own grid."""
+
+    def __init__(self, grid: SpectrumGrid) -> None:
+        self.grid = grid
+        self._held = np.zeros(grid.length // 2, dtype=np.float32)
+
+    def frames(
+        self, samples: npt.NDArray[np.float32], *, multiple: int
+    ) -> npt.NDArray[np.float32]:
+        """Windowable frames that are now complete, shape (k * multiple, length).
+
+        Only whole groups of `multiple` frames come out, so that what is computed from
+        them cannot depend on the size of the blocks.
+        """
+        self._held = np.concatenate([self._held, samples])
+        grid = self.grid
+        count = (self._held.size - grid.length) // grid.hop + 1
+        count = max(0, count // multiple * multiple)
+        view = np.lib.stride_tricks.sliding_window_view(self._held, grid.length)
+        out = view[: count * grid.hop : grid.hop] if count else view[:0]
+        self._held = self._held[count * grid.hop :]
+        return out
+
+    def rest(self) -> npt.NDArray[np.float32]:
+        """The frames whose centre lies inside the take but whose end does not."""
+        grid = self.grid
+        held = self._held.size - grid.length // 2  # sound after the first centre
+        count = max(0, -(-held // grid.hop))
+        padded = np.zeros((count - 1) * grid.hop + grid.length if count else 0, np.float32)
+        padded[: self._held.size] = self._held[: padded.size]
+        self._held = np.zeros(0, np.float32)
+        if not count:
+            return np.zeros((0, grid.length), np.float32)
+        view = np.lib.stride_tricks.sliding_window_view(padded, grid.length)
+        return view[:: grid.hop]
+
+
+def spectrum(
+    frames: npt.NDArray[np.float32], *, grid: SpectrumGrid
+) -> npt.NDArray[np.complex64]:
+    """Hann-windowed spectra of frames, all bins, shape (frames, length / 2 + 1)."""
+    return scipy.fft.rfft(frames * grid.window, axis=1)
+
+
+def log_power(spectra: npt.NDArray[np.complex64]) -> npt.NDArray[np.float32]:
+    """Natural logarithm of the power in each cell."""
+    power = spectra.real**2
+    power += spectra.imag**2
+    np.maximum(power, np.float32(np.exp(LOG_POWER_MIN)), out=power)
+    return np.log(power, out=power)
+
+
+def log_floor(
+    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
+) -> npt.NDArray[np.float32]:
+    """The broadband level under the lines, as natural log of mean noise power.
+
+    A running mean of the log power, taken twice: the second time with what stands out
+    of the first cut down, so that lines do not lift the floor they stand on. White noise
+    comes out at its own power: the mean of the logarithm of an exponential variate lies
+    Euler's gamma below the logarithm of its mean, and cutting at +0.9 takes another 0.12.
+    """
+    span = max(5, round(FLOOR_SPAN_HZ / grid.bin_hz) | 1)
+    first = uniform_filter1d(log_powers, span, axis=1, mode="nearest")
+    cut = np.minimum(log_powers, first + np.float32(0.9))
+    floor = uniform_filter1d(cut, span, axis=1, mode="nearest")
+    floor += np.float32(0.5772 + 0.1166)
+    return floor

@@ -1,0 +1,78 @@
+"""A router's voice: which orders carry its sound, running free and in the cut.
+
+The course of the speed is half of what a take tells; the other half is which orders (fan
+blades, commutator bars, the bit's flutes) belong to this machine. Each is learned from
+the other in turn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from analysis.hearing.orders import (
+    LEARNABLE,
+    SILENT,
+    TOP_ORDER,
+    Voice,
+    levels,
+    sounding_tables,
+)
+
+Mask = npt.NDArray[np.bool_]
+Fits = npt.NDArray[np.float32]  # shape (soundings, steps, orders)
+
+MIN_STEPS = 6  # fewer steps teach nothing
+SMOOTH_STEPS = 9  # a state lasts some 0.4 s at least
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voices:
+    """How each order sounds while running free and while cutting."""
+
+    idle: Voice
+    cutting: Voice
+
+
+def order_fits(excess: npt.NDArray[np.float32]) -> Fits:
+    """Log likelihood of every order in every step under every sounding.
+
+    `excess` has shape (steps, orders), from `order_excess`.
+    """
+    fits = sounding_tables()[:, levels(excess)]
+    fits[:, np.isnan(excess)] = 0
+    return fits
+
+
+def learn_voice(fits: Fits, steps: Mask) -> Voice:
+    """The likeliest sounding of each order over the chosen steps; silent if too few."""
+    if np.count_nonzero(steps) < MIN_STEPS:
+        return np.full(TOP_ORDER, SILENT)
+    mean = fits[LEARNABLE][:, steps].mean(axis=1)
+    return np.asarray(LEARNABLE[np.argmax(mean, axis=0)])
+
+
+def step_evidence(fits: Fits, voice: Voice) -> npt.NDArray[np.float32]:
+    """Log likelihood of each step under a voice, shape (steps,)."""
+    return np.asarray(fits[voice, :, np.arange(TOP_ORDER)].sum(axis=0), np.float32)
+
+
+def learn_voices(fits: Fits, *, running: Mask, cutting: Mask) -> tuple[Voices, Mask]:
+    """Part the running steps into free and cutting, each with its voice.
+
+    Starts from a guess of the cutting steps and goes back and forth three times.
+    """
+    for _ in range(3):
+        voices = Voices(
+            idle=learn_voice(fits, running & ~cutting),
+            cutting=learn_voice(fits, running & cutting),
+        )
+        if min(np.count_nonzero(running & cutting), np.count_nonzero(running & ~cutting)) < MIN_STEPS:
+            both = learn_voice(fits, running)
+            return Voices(both, both), running & cutting
+        lead = step_evidence(fits, voices.cutting) - step_evidence(fits, voices.idle)
+        cutting = running & (uniform_filter1d(lead, SMOOTH_STEPS) > 0)
+    return voices, cutting
