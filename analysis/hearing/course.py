@@ -50,6 +50,7 @@ RUNNING_BONUS = 2.0  # while following a machine into silence, per step
 FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 MIN_SEED_STEPS = 20  # about a second
 SEED_JUMP = 8  # candidates: a hop to another comb
+ENOUGH = 0.2  # share of a section in which a known router must be recognised
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
 
 
@@ -130,7 +131,10 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     known : Voices, optional
         This router's voices, if they were learned before.
     """
-    best: Course | None = None
+    recognised = _recognise(search, known) if known is not None else None
+    if recognised is not None and recognised.running.mean() > ENOUGH:
+        return recognised
+    best: Course | None = recognised
     for _ in range(3):
         path = _first_path(search, known)
         seeds = _seeds(search, path)
@@ -152,6 +156,28 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     if core.sum() < MIN_SEED_STEPS:
         return None
     return _right_ratio(search, _follow(search, best.path, core))
+
+
+def _recognise(search: Search, known: Voices) -> Course:
+    """The course of a router whose voices are known."""
+    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
+    path = _two_voice_path(axis, known, search.candidates)
+    orders, running = search.orders(path), path != OFF
+    fits = order_fits(orders)
+    lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
+    cutting = running & (uniform_filter1d(lead, 9) > 0)
+    voices, cutting = learn_voices(fits, running=running, cutting=cutting)
+    return _as_course(search, path, cutting, voices, orders)
+
+
+def _two_voice_path(
+    axis: npt.NDArray[np.uint8], voices: Voices, candidates: Candidates
+) -> npt.NDArray[np.int64]:
+    evidence = comb_evidence(axis, voice=voices.cutting, candidates=candidates)
+    if voices.idle is not voices.cutting:
+        free = comb_evidence(axis, voice=voices.idle, candidates=candidates)
+        np.maximum(evidence, free, out=evidence)
+    return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
 def _first_path(search: Search, known: Voices | None) -> npt.NDArray[np.int64]:
@@ -215,11 +241,7 @@ def _follow(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course:
         order_fits(orders), running=running, cutting=_teeth_heard(search, orders, running)
     )
     for _ in range(2):
-        evidence = np.maximum(
-            comb_evidence(axis, voice=voices.cutting, candidates=candidates),
-            comb_evidence(axis, voice=voices.idle, candidates=candidates),
-        )
-        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        path = _two_voice_path(axis, voices, candidates)
         orders, running = search.orders(path), path != OFF
         voices, cutting = learn_voices(order_fits(orders), running=running, cutting=cutting & running)
     return _as_course(whole, np.where(running, path + first, OFF), cutting, voices, orders)

@@ -120,10 +120,12 @@ def comb_evidence(
 ) -> npt.NDArray[np.float32]:
     """Log likelihood of each candidate against "no router", shape (steps, candidates).
 
-    `axis` comes from `on_log_axis` with the same candidates.
+    `axis` comes from `on_log_axis` with the same candidates. Silent orders say next to
+    nothing either way and are left out.
     """
     tables = sounding_tables()
-    return _comb(axis, {int(s): tables[s] for s in np.unique(voice)}, voice, candidates)
+    heard = {int(s): tables[s] for s in np.unique(voice) if s != SILENT}
+    return _comb(axis, heard, voice, candidates)
 
 
 def comb_bonus(

@@ -40,24 +40,25 @@ def best_path(
     steps, count = evidence.shape
     ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
     scores = np.empty((steps, count), np.float32)
-    off = np.empty(steps, np.float32)
-    arrive = np.empty(count, np.float32)
-    scores[0] = evidence[0]
-    off[0] = 0.0
+    off = np.empty(steps)
+    up, down = np.empty(count, np.float32), np.empty(count, np.float32)
+    backwards = down[::-1]
+    scores[0], off[0] = evidence[0], 0.0
     for t in range(1, steps):
-        previous = scores[t - 1]
-        up = np.maximum.accumulate(previous + ramp)
-        up -= ramp
-        down = np.maximum.accumulate((previous - ramp)[::-1])[::-1]
-        down += ramp
-        np.maximum(up, down, out=arrive)
-        np.maximum(arrive, off[t - 1] - switch_cost, out=arrive)
-        np.add(arrive, evidence[t], out=scores[t])
-        best = scores[t - 1].max()
-        off[t] = max(off[t - 1], best - switch_cost)
-        # Only differences matter; this keeps float32 sharp on long takes.
-        scores[t] -= best
-        off[t] -= best
+        previous, now = scores[t - 1], scores[t]
+        best = float(previous.max())
+        np.add(previous, ramp, out=up)
+        np.maximum.accumulate(up, out=up)
+        np.subtract(up, ramp, out=up)
+        np.subtract(previous, ramp, out=down)
+        np.maximum.accumulate(backwards, out=backwards)
+        np.add(down, ramp, out=down)
+        np.maximum(up, down, out=now)
+        np.maximum(now, off[t - 1] - switch_cost, out=now)
+        np.add(now, evidence[t], out=now)
+        # Only differences matter; taking the best off keeps float32 sharp on long takes.
+        np.subtract(now, best, out=now)
+        off[t] = max(off[t - 1], best - switch_cost) - best
     path = np.empty(steps, np.int64)
     last = int(np.argmax(scores[-1]))
     state = last if scores[-1, last] > off[-1] else OFF

@@ -21,11 +21,11 @@ FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
 HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
-NEWTON_STEPS = 3
+FIRST_STEPS, LATER_STEPS = 3, 1  # Newton steps: a longer window starts near its answer
 # Sum of the correlations between a Hann frame and its neighbours at a quarter frame:
 # 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
 OVERLAP_NOISE = 2.667
-POOL = 8  # frames
+POOL_SHIFTS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # frames
 WANDER_FRAMES = 17
 COARSE_DEVIATION = 0.002  # of the path itself, as a share of the rotation
 AGREE = 2.5  # standard deviations within which a longer window must agree
@@ -102,12 +102,13 @@ def refine_stretch(
     track = rotation_hz.copy()
     deviation = COARSE_DEVIATION * rotation_hz
     growing = np.ones(frames, bool)
+    reach = np.ones(frames, np.int64)
     short, short_deviation = track, deviation
     for half in HALF_WIDTHS:
         if half > 1 and half >= frames:
             break
         found, sigma, peaked = track, deviation, growing
-        for _ in range(NEWTON_STEPS):
+        for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):
             found, sigma, peaked = _newton_step(
                 phasors, track=found, orders=orders, half=half, step_s=step_s
             )
@@ -116,9 +117,11 @@ def refine_stretch(
         accept = growing & peaked
         track = np.where(accept, found, track)
         deviation = np.where(accept, sigma, deviation)
+        reach = np.where(accept, half, reach)
         if half == 1:
             short, short_deviation = track, deviation
-    return _pooled(track, np.hypot(deviation, _wander(short, short_deviation, track)))
+    surer, borrowed = _pooled(track, deviation, reach)
+    return Refined(surer, np.hypot(borrowed, _wander(short, short_deviation, track)))
 
 
 def _wander(short: FloatArray, short_deviation: FloatArray, track: FloatArray) -> FloatArray:
@@ -128,28 +131,31 @@ def _wander(short: FloatArray, short_deviation: FloatArray, track: FloatArray) -
     return np.sqrt(np.maximum(spread - 1.5 * noise, 0))
 
 
-def _pooled(track: FloatArray, deviation: FloatArray) -> Refined:
+def _pooled(
+    track: FloatArray, deviation: FloatArray, reach: npt.NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
     """Let frames whose window stopped growing early borrow from surer neighbours.
 
-    Neighbours within POOL frames count by their inverse variance if they lie inside this
-    frame's own interval, which is what the window rule would have asked of them.
+    A neighbour counts, by its inverse variance, if its own window reaches over this frame
+    and its answer lies inside this frame's interval, which is what the window rule would
+    have asked of it. Windows overlap: pooling makes no frame surer than its best source.
     """
     weight = 1 / deviation**2
-    total, mean = weight.copy(), weight * track
-    best = deviation.copy()
-    for shift in range(1, min(POOL, len(track) - 1) + 1):
+    total, mean, best = weight.copy(), weight * track, deviation.copy()
+    for shift in POOL_SHIFTS:
+        if shift >= len(track):
+            break
         for here, there in (
             (slice(shift, None), slice(None, -shift)),
             (slice(None, -shift), slice(shift, None)),
         ):
             agrees = np.abs(track[there] - track[here]) <= AGREE * deviation[here]
+            agrees &= reach[there] >= shift
             borrowed = np.where(agrees, weight[there], 0.0)
             total[here] += borrowed
             mean[here] += borrowed * track[there]
-            surer = np.where(agrees, deviation[there], np.inf)
-            best[here] = np.minimum(best[here], surer)
-    # Neighbouring windows hold the same sound: pooling makes no frame surer than its best.
-    return Refined(rotation_hz=mean / total, deviation_hz=best)
+            best[here] = np.where(agrees, np.minimum(best[here], deviation[there]), best[here])
+    return mean / total, best
 
 
 def _newton_step(
