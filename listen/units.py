@@ -8,11 +8,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
+from analysis.coaching.wording import Units
 from analysis.errors import ToothbeatError
-
-UnitSystem = Literal["mm", "in"]
 
 MM_PER_INCH = Fraction(254, 10)
 
@@ -58,11 +56,11 @@ class Length:
     """An exact length in mm, and the system of units it was written in.
 
     >>> Length.parse("1-1/2in")
-    Length(mm=Fraction(381, 10), units='in')
+    Length(mm=Fraction(381, 10), units=<Units.INCH: 'in'>)
     """
 
     mm: Fraction
-    units: UnitSystem
+    units: Units
 
     @classmethod
     def parse(cls, text: str) -> Length:
@@ -85,7 +83,7 @@ class Length:
         if len(parts) > 1 and units != ["ft", "in"]:
             raise UnitsError(f'"{text}" is not a length I can read. {_HOW}.')
         total = sum((number * _MM_PER_UNIT[unit] for number, unit in parts if unit), Fraction(0))
-        return cls(sign * total, "mm" if _METRIC.issuperset(units) else "in")
+        return cls(sign * total, Units.MM if _METRIC.issuperset(units) else Units.INCH)
 
 
 def parse_length_range(text: str) -> tuple[Length, Length]:
@@ -147,13 +145,13 @@ def parse_rpm_range(text: str) -> tuple[float, float]:
     return low, high
 
 
-def show_length(mm: float | Fraction, units: UnitSystem) -> str:
+def show_length(mm: float | Fraction, units: Units) -> str:
     """Show a length: "12.7 mm", or inches by the fraction where one fits, "23-5/8 in".
 
-    >>> show_length(38.1, "in"), show_length(600, "mm")
+    >>> show_length(38.1, Units.INCH), show_length(600, Units.MM)
     ('1-1/2 in', '600 mm')
     """
-    if units == "mm":
+    if units is Units.MM:
         return f"{_trimmed(float(mm), 2)} mm"
     inches = Fraction(mm) / MM_PER_INCH
     nearest = Fraction(round(inches * 64), 64)
@@ -164,24 +162,6 @@ def show_length(mm: float | Fraction, units: UnitSystem) -> str:
     if not rest:
         return f"{whole} in"
     return f"{whole}-{rest} in" if whole else f"{rest} in"
-
-
-def show_chip(mm: float, units: UnitSystem) -> str:
-    """Show a chip load or chip thickness to the micrometre or ten-thousandth of an inch.
-
-    >>> show_chip(0.0508, "in"), show_chip(0.0508, "mm")
-    ('0.0020 in', '0.051 mm')
-    """
-    return f"{mm / float(MM_PER_INCH):.4f} in" if units == "in" else f"{mm:.3f} mm"
-
-
-def show_feed(mm_s: float, units: UnitSystem) -> str:
-    """Show a feed speed the way each trade reads it: mm/s, or inches a minute.
-
-    >>> show_feed(25.4, "in"), show_feed(25.4, "mm")
-    ('60 in/min', '25 mm/s')
-    """
-    return f"{mm_s * 60 / float(MM_PER_INCH):.0f} in/min" if units == "in" else f"{mm_s:.0f} mm/s"
 
 
 def _parts(text: str, *, shown: str) -> list[tuple[Fraction, str | None]]:

@@ -6,14 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.coaching.wording import Units
 from listen.units import (
     Length,
     UnitsError,
     parse_length_range,
     parse_rpm,
     parse_rpm_range,
-    show_chip,
-    show_feed,
     show_length,
 )
 
@@ -24,29 +23,29 @@ INCH = Fraction(254, 10)
 @pytest.mark.parametrize(
     ("text", "mm", "units"),
     [
-        ("600mm", Fraction(600), "mm"),
-        ("60 cm", Fraction(600), "mm"),
-        ("0.6m", Fraction(600), "mm"),
-        ("1,6mm", Fraction(8, 5), "mm"),
-        ("24in", 24 * INCH, "in"),
-        ('24"', 24 * INCH, "in"),
-        ("24″", 24 * INCH, "in"),
-        ("24''", 24 * INCH, "in"),
-        (".5 inch", INCH / 2, "in"),
-        ("1/2in", INCH / 2, "in"),
-        ("1-1/2 in", INCH * 3 / 2, "in"),
-        ("1 1/2in", INCH * 3 / 2, "in"),
-        ("1½in", INCH * 3 / 2, "in"),
-        ("½ in", INCH / 2, "in"),
-        ("1ft 3in", 15 * INCH, "in"),
-        ("1' 3-1/2\"", 15 * INCH + INCH / 2, "in"),
-        ("2 ft", 24 * INCH, "in"),
-        ("5thou", INCH * 5 / 1000, "in"),
-        ("-5mm", Fraction(-5), "mm"),
+        ("600mm", Fraction(600), Units.MM),
+        ("60 cm", Fraction(600), Units.MM),
+        ("0.6m", Fraction(600), Units.MM),
+        ("1,6mm", Fraction(8, 5), Units.MM),
+        ("24in", 24 * INCH, Units.INCH),
+        ('24"', 24 * INCH, Units.INCH),
+        ("24″", 24 * INCH, Units.INCH),
+        ("24''", 24 * INCH, Units.INCH),
+        (".5 inch", INCH / 2, Units.INCH),
+        ("1/2in", INCH / 2, Units.INCH),
+        ("1-1/2 in", INCH * 3 / 2, Units.INCH),
+        ("1 1/2in", INCH * 3 / 2, Units.INCH),
+        ("1½in", INCH * 3 / 2, Units.INCH),
+        ("½ in", INCH / 2, Units.INCH),
+        ("1ft 3in", 15 * INCH, Units.INCH),
+        ("1' 3-1/2\"", 15 * INCH + INCH / 2, Units.INCH),
+        ("2 ft", 24 * INCH, Units.INCH),
+        ("5thou", INCH * 5 / 1000, Units.INCH),
+        ("-5mm", Fraction(-5), Units.MM),
     ],
 )
-def test_lengths_are_read_exactly(text: str, mm: Fraction, units: str) -> None:
-    assert Length.parse(text) == Length(mm, units)  # type: ignore[arg-type]
+def test_lengths_are_read_exactly(text: str, mm: Fraction, units: Units) -> None:
+    assert Length.parse(text) == Length(mm, units)
 
 
 @pytest.mark.parametrize(
@@ -85,18 +84,18 @@ def test_inches_shown_by_the_fraction_read_back_exactly(whole: int, top: int, da
     written = f"{whole}{dash}{top}/64in"
     length = Length.parse(written)
     assert length.mm == (whole + Fraction(top, 64)) * INCH
-    assert Length.parse(show_length(length.mm, "in")) == length
+    assert Length.parse(show_length(length.mm, Units.INCH)) == length
 
 
 @given(hundredths=st.integers(1, 1_000_000))
 def test_millimetres_to_the_hundredth_read_back_exactly(hundredths: int) -> None:
     mm = Fraction(hundredths, 100)
-    assert Length.parse(show_length(mm, "mm")).mm == mm
+    assert Length.parse(show_length(mm, Units.MM)).mm == mm
 
 
 @given(mm=st.floats(0.05, 10_000))
 def test_shown_inches_stay_within_half_a_thousandth(mm: float) -> None:
-    shown = Length.parse(show_length(mm, "in"))
+    shown = Length.parse(show_length(mm, Units.INCH))
     assert abs(float(shown.mm) - mm) <= 25.4 * 0.00051
 
 
@@ -161,11 +160,3 @@ def test_plate_ranges_are_read(text: str) -> None:
 def test_what_is_no_plate_range_is_refused(text: str, message: str) -> None:
     with pytest.raises(UnitsError, match=message):
         parse_rpm_range(text)
-
-
-def test_chip_and_feed_are_shown_as_each_trade_reads_them() -> None:
-    # 60 in/min is an inch a second; 0.002 in is 0.0508 mm.
-    assert show_feed(25.4, "in") == "60 in/min"
-    assert show_feed(60.4, "mm") == "60 mm/s"
-    assert show_chip(0.0508, "in") == "0.0020 in"
-    assert show_chip(0.0508, "mm") == "0.051 mm"
