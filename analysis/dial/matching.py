@@ -1,0 +1,119 @@
+"""Which plateau is which setting: in the order they were set, and never by force."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from itertools import pairwise
+
+import numpy as np
+
+from analysis.dial.plateaus import Plateau
+from analysis.dial.settings import Setting
+
+FALL = 0.004  # share by which a higher setting may turn slower: wander, warm-up, a hand's aim
+
+
+class Trouble(Enum):
+    """Why the plateaus can't be given their settings."""
+
+    NONE_FOUND = "no plateau"
+    TOO_FEW = "fewer plateaus than settings"
+    TOO_MANY = "more plateaus than settings"
+    NOT_RISING = "speeds that don't rise with the settings"
+    ONE_SETTING = "one setting only"
+
+
+@dataclass(frozen=True, slots=True)
+class DialPoint:
+    """One plateau with its setting."""
+
+    setting: Setting
+    plateau: Plateau
+
+
+@dataclass(frozen=True, slots=True)
+class Mismatch:
+    """Plateaus and settings that don't fit, with what could be the matter.
+
+    Attributes
+    ----------
+    trouble : Trouble
+    plateaus : tuple of Plateau
+    settings : tuple of Setting
+    breaking : tuple of Setting
+        The settings that break the rise, fewest first; empty for a wrong count.
+    would_rise : tuple of Setting or None
+        The same settings in the one order that would rise, if the order alone is wrong.
+    """
+
+    trouble: Trouble
+    plateaus: tuple[Plateau, ...]
+    settings: tuple[Setting, ...]
+    breaking: tuple[Setting, ...] = ()
+    would_rise: tuple[Setting, ...] | None = None
+
+
+def match_settings(
+    plateaus: tuple[Plateau, ...], settings: tuple[Setting, ...]
+) -> tuple[DialPoint, ...] | Mismatch:
+    """Give each plateau its setting, in order, if the counts agree and the speeds rise.
+
+    The same setting may come more than once. A higher setting must not turn slower by more
+    than FALL, beyond what the measurement leaves open.
+    """
+    if not plateaus:
+        return Mismatch(Trouble.NONE_FOUND, plateaus, settings)
+    if len(plateaus) != len(settings):
+        few = len(plateaus) < len(settings)
+        trouble = Trouble.TOO_FEW if few else Trouble.TOO_MANY
+        return Mismatch(trouble, plateaus, settings)
+    if len({setting.position for setting in settings}) < 2:
+        return Mismatch(Trouble.ONE_SETTING, plateaus, settings)
+    points = tuple(map(DialPoint, settings, plateaus))
+    breaking = breaking_settings(points)
+    if breaking:
+        return Mismatch(Trouble.NOT_RISING, plateaus, settings, breaking, _order_that_rises(points))
+    return points
+
+
+def breaking_settings(points: tuple[DialPoint, ...]) -> tuple[Setting, ...]:
+    """The fewest settings to leave out so that the rest rise, in dial order."""
+    ordered = sorted(points, key=lambda point: (point.setting.position, point.plateau.spindle_rpm))
+    # Longest chain in which each point may follow the one before it.
+    length = [1] * len(ordered)
+    before = [-1] * len(ordered)
+    for i, point in enumerate(ordered):
+        for j in range(i):
+            if _may_follow(ordered[j], point) and length[j] + 1 > length[i]:
+                length[i], before[i] = length[j] + 1, j
+    kept = set()
+    at = int(np.argmax(length))
+    while at >= 0:
+        kept.add(at)
+        at = before[at]
+    left_out = [point.setting for i, point in enumerate(ordered) if i not in kept]
+    return tuple(dict.fromkeys(left_out))
+
+
+def _may_follow(lower: DialPoint, higher: DialPoint) -> bool:
+    low, high = lower.plateau, higher.plateau
+    slack = FALL * high.spindle_rpm + np.hypot(low.spindle_rpm_u95, high.spindle_rpm_u95)
+    if lower.setting.position == higher.setting.position:
+        return abs(low.spindle_rpm - high.spindle_rpm) < MOST_APART * high.spindle_rpm + slack
+    return bool(low.spindle_rpm <= high.spindle_rpm + slack)
+
+
+MOST_APART = 0.08  # share: one setting set twice may differ by the aim of a hand, not more
+
+
+def _order_that_rises(points: tuple[DialPoint, ...]) -> tuple[Setting, ...] | None:
+    """The settings sorted to fit the speeds, unless a repeat makes it a guess."""
+    if len({point.setting.position for point in points}) < len(points):
+        return None
+    speeds = [point.plateau.spindle_rpm for point in points]
+    if any(high - low < FALL * high for low, high in pairwise(sorted(speeds))):
+        return None
+    by_position = sorted((point.setting for point in points), key=lambda setting: setting.position)
+    rank = np.argsort(np.argsort(speeds))
+    return tuple(by_position[place] for place in rank)
