@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from analysis.coaching.pace import DIAL_STEP_RPM, aim_feed, easy_speed
+from analysis.cutting.pace import DIAL_STEP_RPM, aim_feed, easy_speed
 from analysis.coaching.reading import CutSetup, PassReading, travel, working_band
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import (

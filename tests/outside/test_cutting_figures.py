@@ -9,7 +9,7 @@ import math
 import pytest
 from uncertainties import ufloat
 
-from analysis.coaching.pace import easy_speed
+from analysis.cutting.pace import easy_speed
 from analysis.coaching.reading import CutSetup, read_pass
 from analysis.coaching.uncertainty import U95_FACTOR, Factor, chances, product_u95
 from analysis.coaching.verdict import Verdict
