@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from analysis.cutting.bands import HAND_FEED_MM_S, Band
-from analysis.cutting.geometry import feed_for
+from analysis.cutting.geometry import feed_for, require_positive
 
 _LOW_SHARE, _HIGH_SHARE = 0.12, 0.80
 """The part of the band (on a ratio scale) to aim at: hands wander, so keep off its ends."""
@@ -78,3 +78,21 @@ def easy_speed(
     stepped_rpm = math.floor(wanted_rpm / DIAL_STEP_RPM) * DIAL_STEP_RPM
     kept_rpm = min(max(stepped_rpm, lowest_rpm), highest_rpm)
     return kept_rpm if bit_max_rpm is None else min(kept_rpm, bit_max_rpm)
+
+
+def pace_marks_s(*, aim_low_s: float, aim_high_s: float) -> tuple[float, float, float, float]:
+    """Quarter points of the aimed pass time, seconds after entry; the last is the aim itself.
+
+    The aim is the middle of the range on a ratio scale, as feeds are.
+
+    >>> pace_marks_s(aim_low_s=6.0, aim_high_s=9.375)
+    (1.875, 3.75, 5.625, 7.5)
+
+    Raises
+    ------
+    InputError
+        If a time is not above 0.
+    """
+    require_positive(shortest_time=aim_low_s, longest_time=aim_high_s)
+    aim_s = math.sqrt(aim_low_s * aim_high_s)
+    return 0.25 * aim_s, 0.5 * aim_s, 0.75 * aim_s, aim_s

@@ -1,0 +1,211 @@
+"""The live coach: sound in, news out, through the same reading and advice as a review."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from analysis.hearing.live import (
+    DwellHeard,
+    LevelHeard,
+    PassEnded,
+    PassEntered,
+    SpeedHeard,
+)
+
+from analysis.coaching.advice import Step, advise
+from analysis.coaching.reading import read_pass
+from analysis.coaching.summary import CoachedPass, summarise
+from analysis.coaching.verdict import Verdict
+from analysis.cutting.pace import pace_marks_s
+from listen.live.intake import Piece
+from listen.live.pacing import aimed_time_s
+from listen.live.told import (
+    Cue,
+    Dwelling,
+    Ended,
+    Entered,
+    Hands,
+    Level,
+    News,
+    Notice,
+    PassTold,
+    Speed,
+)
+from listen.setup import Bench
+
+if TYPE_CHECKING:
+    from analysis.hearing.live import Event
+
+    from analysis.hearing.listener import Hearing
+    from analysis.hearing.passes import HeardPass, Span
+    from listen.live.frames import Samples
+
+PASSES_FOR_HANDS = 5
+TOO_QUIET_DB = -60.0
+_WARN_AGAIN_S = 20.0
+_OLDEST_ENTRY_S = 2.0
+"""An entry heard later than this gets no ticks: they would mislead."""
+
+
+class Ear(Protocol):
+    """What the coach needs of the listening engine."""
+
+    def feed(self, samples: Samples) -> Sequence[Event]: ...
+    def finish(self) -> Hearing: ...
+
+
+class Coach:
+    """Coaches one take.
+
+    Parameters
+    ----------
+    ear : Ear
+        A fresh listening engine.
+    start_s : float
+        Where in the take the ear begins (a take that goes on after a restart).
+    passes_before : int
+        Passes that were told before that.
+    """
+
+    def __init__(
+        self,
+        ear: Ear,
+        *,
+        bench: Bench,
+        sample_rate_hz: float,
+        start_s: float = 0.0,
+        passes_before: int = 0,
+    ) -> None:
+        self._ear = ear
+        self._bench = bench
+        self._rate_hz = sample_rate_hz
+        self._start_s = start_s
+        self._before = passes_before
+        self._samples = 0
+        self._gaps: list[tuple[float, float]] = []
+        self._passes: list[CoachedPass] = []
+        self._rpm: float | None = None
+        self._warned_s: dict[str, float] = {}
+
+    @property
+    def now_s(self) -> float:
+        """Length of the take so far."""
+        return self._start_s + self._samples / self._rate_hz
+
+    def hear(self, piece: Piece) -> Iterator[News]:
+        """Take in sound, or the silence that stands for lost sound."""
+        before_s = self.now_s
+        self._samples += len(piece.samples)
+        if piece.missing_s > 0:
+            self._gaps.append((before_s, self.now_s))
+            yield Notice(
+                f"{piece.missing_s:.1f} s of sound were lost; a pass in them is not judged."
+            )
+        for event in self._ear.feed(piece.samples):
+            yield from self._told(event)
+
+    def finish(self) -> Iterator[News]:
+        """End the take: the passes not yet told, then the summary."""
+        hearing = self._ear.finish()
+        last_s = self._passes[-1].reading.exit_s if self._passes else -1.0
+        for heard in hearing.passes:
+            if heard.entry_s + self._start_s > last_s:
+                yield from self._pass_told(heard)
+        summary = summarise(self._passes, self._bench.units) if self._passes else None
+        yield Ended(self.now_s, summary)
+
+    def _told(self, event: Event) -> Iterator[News]:
+        if isinstance(event, SpeedHeard):
+            self._rpm = event.spindle_rpm
+            time_s = event.time_s + self._start_s
+            yield Speed(time_s, event.spindle_rpm, self.now_s - time_s)
+        elif isinstance(event, LevelHeard):
+            yield Level(event.level_db, event.peak, self._level_warning(event))
+        elif isinstance(event, PassEntered):
+            yield self._entered(event.entry_s + self._start_s)
+        elif isinstance(event, DwellHeard):
+            yield Dwelling(event.start_s + self._start_s)
+        elif isinstance(event, PassEnded):
+            yield from self._pass_told(event.heard)
+
+    def _entered(self, entry_s: float) -> Entered:
+        aim_s = aimed_time_s(self._bench.cut, spindle_rpm=self._rpm) if self._rpm else None
+        age_s = self.now_s - entry_s
+        marks_s: tuple[float, ...] = ()
+        if aim_s is not None and age_s <= _OLDEST_ENTRY_S:
+            marks_s = pace_marks_s(aim_low_s=aim_s[0], aim_high_s=aim_s[1])
+        return Entered(entry_s, age_s, aim_s, marks_s)
+
+    def _pass_told(self, heard: HeardPass) -> Iterator[News]:
+        heard = _moved(heard, self._start_s)
+        missing = any(
+            start_s < heard.exit_s and end_s > heard.entry_s for start_s, end_s in self._gaps
+        )
+        if missing:
+            heard = replace(heard, complete=False)
+        reading = read_pass(heard, self._bench.cut)
+        if missing:
+            reading = replace(reading, not_judged_because="part of its sound was lost")
+        coached = CoachedPass(reading, advise(reading, self._bench.cut, self._bench.units))
+        self._passes.append(coached)
+        yield PassTold(self._before + len(self._passes), coached, cue_for(coached), missing)
+        if len(self._passes) >= PASSES_FOR_HANDS:
+            yield Hands(summarise(self._passes, self._bench.units))
+
+    def _level_warning(self, event: LevelHeard) -> str | None:
+        if event.clipped:
+            text = "Too loud for the microphone: put it two or three metres away."
+        elif event.level_db < TOO_QUIET_DB:
+            text = "Hardly any sound arrives: is the right microphone chosen, and uncovered?"
+        else:
+            return None
+        if self.now_s - self._warned_s.get(text, -np.inf) < _WARN_AGAIN_S:
+            return None
+        self._warned_s[text] = self.now_s
+        return text
+
+
+def cue_for(coached: CoachedPass) -> Cue:
+    """The one word that says the advice."""
+    reading, advice = coached.reading, coached.advice
+    by_step = {
+        Step.OBEY_MARKING: Cue.STOP,
+        Step.TURN_DOWN: Cue.TURN_DOWN,
+        Step.TURN_UP: Cue.TURN_UP,
+        Step.TAKE_LESS: Cue.TAKE_LESS,
+        Step.LEAVE_MORE: Cue.LEAVE_MORE,
+        Step.TELL_MORE: Cue.NOT_JUDGED,
+    }
+    if advice.step in by_step:
+        return by_step[advice.step]
+    if reading.verdict is Verdict.IN_THE_BAND:
+        return Cue.GOOD
+    if reading.verdict is Verdict.RUBBING:
+        return Cue.FASTER
+    if reading.verdict is Verdict.OVERLOADING:
+        return Cue.SLOWER
+    if advice.aim_high_s is not None and reading.moving_time_s > advice.aim_high_s:
+        return Cue.FASTER
+    if advice.aim_low_s is not None and reading.moving_time_s < advice.aim_low_s:
+        return Cue.SLOWER
+    return Cue.TOO_CLOSE
+
+
+def _moved(heard: HeardPass, by_s: float) -> HeardPass:
+    """The same pass on a clock that started earlier."""
+    if by_s == 0:
+        return heard
+    return replace(
+        heard,
+        entry_s=heard.entry_s + by_s,
+        exit_s=heard.exit_s + by_s,
+        dwells=tuple(_later(span, by_s) for span in heard.dwells),
+        liftoffs=tuple(_later(span, by_s) for span in heard.liftoffs),
+    )
+
+
+def _later(span: Span, by_s: float) -> Span:
+    return replace(span, start_s=span.start_s + by_s, end_s=span.end_s + by_s)

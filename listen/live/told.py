@@ -1,0 +1,103 @@
+"""What the coach tells, one frozen record for each kind of news."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from analysis.coaching.advice import Advice
+from analysis.coaching.reading import PassReading
+from analysis.coaching.summary import CoachedPass, TakeSummary
+
+
+class Cue(Enum):
+    """The one word for the next pass, for large letters and for a sound."""
+
+    GOOD = "good"
+    FASTER = "faster"
+    SLOWER = "slower"
+    TURN_DOWN = "turn down"
+    TURN_UP = "turn up"
+    TAKE_LESS = "take less off"
+    LEAVE_MORE = "leave more"
+    STOP = "stop"
+    TOO_CLOSE = "too close to call"
+    NOT_JUDGED = "not judged"
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """The spindle now; None while it stands or is not heard. `age_s`: how old that is."""
+
+    time_s: float
+    spindle_rpm: float | None
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """How loud it is. `warning` is a sentence when that is a fault."""
+
+    level_db: float
+    peak: float
+    warning: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """The bit is in the wood. `marks_s`: when to tick, seconds after entry; may be empty."""
+
+    entry_s: float
+    age_s: float
+    aim_s: tuple[float, float] | None
+    marks_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Dwelling:
+    """The router stands still in the wood."""
+
+    start_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PassTold:
+    """A finished pass, judged. `sound_missing`: part of it was never heard."""
+
+    number: int
+    coached: CoachedPass
+    cue: Cue
+    sound_missing: bool
+
+    @property
+    def reading(self) -> PassReading:
+        return self.coached.reading
+
+    @property
+    def advice(self) -> Advice:
+        return self.coached.advice
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """From the fifth pass on: steadiness, trend, and what to change."""
+
+    summary: TakeSummary
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """A sentence about the take itself: sound lost, recording stopped."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The take is over; `summary` is None where no pass was heard."""
+
+    duration_s: float
+    summary: TakeSummary | None
+
+
+News = Speed | Level | Entered | Dwelling | PassTold | Hands | Notice | Ended
