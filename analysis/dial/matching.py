@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
@@ -98,10 +99,10 @@ def breaking_settings(points: tuple[DialPoint, ...]) -> tuple[Setting, ...]:
 
 def _may_follow(lower: DialPoint, higher: DialPoint) -> bool:
     low, high = lower.plateau, higher.plateau
-    slack = FALL * high.spindle_rpm + np.hypot(low.spindle_rpm_u95, high.spindle_rpm_u95)
+    slack = FALL * high.spindle_rpm + math.hypot(low.spindle_rpm_u95, high.spindle_rpm_u95)
     if lower.setting.position == higher.setting.position:
         return abs(low.spindle_rpm - high.spindle_rpm) < MOST_APART * high.spindle_rpm + slack
-    return bool(low.spindle_rpm <= high.spindle_rpm + slack)
+    return low.spindle_rpm <= high.spindle_rpm + slack
 
 
 MOST_APART = 0.08  # share: one setting set twice may differ by the aim of a hand, not more

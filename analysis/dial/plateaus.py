@@ -79,14 +79,14 @@ def find_plateaus(
     -----
     1. Settled steps: the speed changes by less than SETTLING_PER_S across +-LAG_S.
     2. Neighbouring settled stretches of one speed, DROP_OUT_S apart at most, are joined.
-    3. Ends that stray from the settled speed of the stretch's last part are trimmed.
+    3. The ends are put where the speed reaches, and leaves, what its last part settled to.
     4. What lasts less than SHORTEST_S is dropped.
     """
     step_s = float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
     log_rpm = _smooth(np.log(track.spindle_rpm), step_s)
     stretches = _joined(_settled(log_rpm, step_s), log_rpm, step_s)
-    trimmed = [_trimmed(log_rpm, first, last, step_s) for first, last in stretches]
-    kept = [(a, b) for a, b in trimmed if (b - a) * step_s >= SHORTEST_S]
+    placed = [_ends(log_rpm, first, last, step_s) for first, last in stretches]
+    kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
     groups = _without_cuts(kept, log_rpm, track, passes)
     return tuple(_plateau(group, track, step_s=step_s, take=take) for group in groups)
 
@@ -133,17 +133,19 @@ def _joined(settled: Mask, log_rpm: FloatArray, step_s: float) -> list[tuple[int
     return joined
 
 
-def _trimmed(log_rpm: FloatArray, first: int, last: int, step_s: float) -> tuple[int, int]:
-    """Leave out the ends that are still on their way to, or already from, the settled speed."""
+def _ends(log_rpm: FloatArray, first: int, last: int, step_s: float) -> tuple[int, int]:
+    """Move a stretch's ends in, or out, to where the speed reached and left its settled value."""
     piece = log_rpm[first:last]
     tail = piece[round((1 - TAIL) * len(piece)) : max(1, len(piece) - round(0.2 / step_s))]
-    if not len(tail):
+    if not len(tail) or np.isnan(tail).all():
         return first, first
     middle = float(np.nanmedian(tail))
     spread = 1.4826 * float(np.nanmedian(np.abs(tail - middle)))
-    near = np.abs(piece - middle) <= max(STRAY * spread, LEAST_STRAY)
-    inside = np.flatnonzero(near)
-    return (first + int(inside[0]), first + int(inside[-1]) + 1) if len(inside) else (first, first)
+    reach = round(LAG_S / step_s)
+    a, b = max(0, first - reach), min(len(log_rpm), last + reach)
+    near = np.abs(log_rpm[a:b] - middle) <= max(STRAY * spread, LEAST_STRAY)
+    inside = a + np.flatnonzero(near)
+    return (int(inside[0]), int(inside[-1]) + 1) if len(inside) else (first, first)
 
 
 def _without_cuts(

@@ -1,0 +1,278 @@
+"""The voice of a router that runs free while its dial is turned.
+
+A take for calibration holds no cut to find the machine by, and its speeds span the whole
+plate, so half, 3/2 and double can't be told apart plateau by plateau. But its lines keep
+their distances on a log frequency axis, whatever the speed. So the steps are laid over each
+other first, which gives all speeds against one another without counting an order; lines
+that stay where they are belong to something else and drop out. The orders are counted once,
+over the whole take.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+from scipy.signal import find_peaks
+
+from analysis.hearing.course import Search
+from analysis.hearing.orders import (
+    LEARNABLE,
+    LOG_STEP,
+    ORDERS,
+    SILENT,
+    levels,
+    sounding_tables,
+)
+from analysis.hearing.path import OFF, best_path
+from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
+
+FloatArray = npt.NDArray[np.float64]
+Levels = npt.NDArray[np.uint8]
+
+LOWEST_HZ = 70.0
+EVIDENCE = 0.5  # neighbouring steps share half their sound
+GLIDE, SWITCH = 0.1, 12.0
+SEED_OFFSET = 1.0  # what a comb of clipped gains wins from noise alone
+ROUNDS = 5
+LAG_STEPS = 8  # about 0.4 s
+SEED_STEPS = 31
+STAYS = 60  # percentile over time: what stands out so often is no plateau's line
+STAYS_CLEAR = 0.3
+MOST_LINES = 30
+LINE_APART = 4  # cells of 0.25 %
+LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
+LOUD = 3.0
+SETTLED_CELLS = 1.5
+FEWEST_STEPS = 20
+FREE_LOW = 1.35  # a search goes down to two thirds of the plate, for the cut; free, not so far
+ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
+MOST_GAIN = 6.0  # nats one order can bring: one line must not outvote the rest
+EXPECTED_LINES = 5.0
+COUNT_CLEAR = 3.0  # nats by which the count of orders must beat the next
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FreeVoice:
+    """What a router sounds like running free, and whether its orders could be miscounted.
+
+    Attributes
+    ----------
+    voices : Voices
+        Both are the same voice: nothing was cut.
+    rival_ratio : float or None
+        Another multiple of all speeds that explains the lines about as well.
+    """
+
+    voices: Voices
+    rival_ratio: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Axis:
+    """A take on a log frequency axis: excess and its levels, shape (steps, cells)."""
+
+    excess: npt.NDArray[np.float32]
+    level: Levels
+    reach: int  # cells by which two speeds can differ
+
+
+def learn_free_voice(search: Search) -> FreeVoice | None:
+    """Learn the voice of a machine running free, or None where no set of lines moves together.
+
+    Notes
+    -----
+    1. The steps' spectra on a log axis, without what stands out most of the time.
+    2. The steadiest second or so seeds a set of lines.
+    3. Path of the shifts that bring every step onto the lines; the lines are then learned
+       anew from all steps, and so on, ROUNDS times.
+    4. The rotation that makes orders of the lines, all settled speeds inside the plate.
+    5. The voice along that path.
+    """
+    axis = _log_axis(search)
+    if len(axis.excess) < FEWEST_STEPS:
+        return None
+    path, mean = _shifts(axis)
+    on = path != OFF
+    if on.sum() < FEWEST_STEPS:
+        return None
+    settled = _settled(path)
+    counted = _count_orders(
+        mean, path, settled if settled.sum() >= FEWEST_STEPS else on, axis, search
+    )
+    if counted is None:
+        return None
+    first_hz, rival_ratio = counted
+    candidates = search.candidates
+    rotation_hz = first_hz * np.exp(LOG_STEP * (path - axis.reach))
+    index = np.rint(np.log(rotation_hz / candidates.lowest_hz) / LOG_STEP).astype(np.int64)
+    on &= (index >= 0) & (index < candidates.count)
+    voice = learn_voice(order_fits(search.orders(np.where(on, index, OFF))), on)
+    return FreeVoice(Voices(voice, voice), rival_ratio)
+
+
+def _log_axis(search: Search) -> _Axis:
+    grid, candidates = search.grid, search.candidates
+    cells = int(np.log((grid.bins - 2) * grid.bin_hz / LOWEST_HZ) / LOG_STEP)
+    place = LOWEST_HZ * np.exp(LOG_STEP * np.arange(cells)) / grid.bin_hz
+    left = place.astype(np.int64)
+    weight = (place - left).astype(np.float32)
+    excess = search.excess[:, left] * (1 - weight) + search.excess[:, left + 1] * weight
+    if len(excess):
+        stays = np.percentile(excess[:: max(1, len(excess) // 400)], STAYS, axis=0)
+        excess = excess - np.maximum(stays + STAYS_CLEAR, 0).astype(np.float32)
+    reach = candidates.count - round(np.log(FREE_LOW) / LOG_STEP)
+    return _Axis(np.clip(excess, -1, LOUD), levels(excess), reach)
+
+
+def _shifts(axis: _Axis) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Path of each step's shift (0 to 2 reach, or OFF), and the mean excess so aligned."""
+    seed = _steadiest(axis.excess)
+    lines = _lines(axis.excess[seed].mean(axis=0).astype(np.float64), steps=SEED_STEPS)
+    soundings = None
+    path = np.full(len(axis.level), OFF)
+    mean = np.zeros(axis.level.shape[1] + 2 * axis.reach)
+    for _ in range(ROUNDS):
+        if not len(lines):
+            return np.full(len(axis.level), OFF), mean
+        evidence = _evidence(axis, lines, soundings)
+        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        on = path != OFF
+        if on.sum() < FEWEST_STEPS:
+            break
+        mean = _aligned(axis, path)
+        lines = _lines(mean, steps=int(on.sum())) - axis.reach
+        soundings = _learn(axis, lines, path)
+        lines, soundings = lines[soundings != SILENT], soundings[soundings != SILENT]
+    return path, mean
+
+
+def _steadiest(excess: npt.NDArray[np.float32]) -> slice:
+    """Where the lines stand still and clear for longest."""
+    smooth = np.maximum(uniform_filter1d(excess, 9, axis=0), 0)
+    early, late = smooth[:-LAG_STEPS], smooth[LAG_STEPS:]
+    alike = (early * late).sum(axis=1)
+    louder = np.maximum((early**2).sum(axis=1), (late**2).sum(axis=1))
+    clear = uniform_filter1d(alike / np.sqrt(louder + 1e-6), 25)
+    middle = int(np.argmax(clear)) + LAG_STEPS // 2
+    return slice(max(0, middle - SEED_STEPS // 2), middle + SEED_STEPS // 2 + 1)
+
+
+def _lines(mean: FloatArray, *, steps: int) -> npt.NDArray[np.int64]:
+    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES."""
+    heard = np.isfinite(mean)
+    least, deviations = LINE_OUT
+    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(max(steps, 1) / 1.5))
+    peaks, _ = find_peaks(np.where(heard, mean, -9.0), height=out, distance=LINE_APART)
+    clearest = peaks[np.argsort(-mean[peaks], kind="stable")][:MOST_LINES]
+    return np.asarray(np.sort(clearest), np.int64)
+
+
+def _evidence(
+    axis: _Axis, lines: npt.NDArray[np.int64], soundings: npt.NDArray[np.int64] | None
+) -> npt.NDArray[np.float32]:
+    """Log likelihood of each shift, shape (steps, 2 reach + 1); the seed's own is `reach`.
+
+    Before the soundings are learned a line counts only where it is there.
+    """
+    steps, cells = axis.level.shape
+    tables = sounding_tables()
+    gain = np.maximum(tables[7], 0) - np.float32(0.03)
+    total = np.zeros((steps, 2 * axis.reach + 1), np.float32)
+    if soundings is None:
+        total -= np.float32(SEED_OFFSET)
+    for place, line in enumerate(lines.tolist()):
+        table = gain if soundings is None else tables[soundings[place]]
+        low, high = max(line - axis.reach, 0), min(line + axis.reach + 1, cells)
+        if high > low:
+            first = low - line + axis.reach
+            total[:, first : first + high - low] += table[axis.level[:, low:high]]
+    return total
+
+
+def _aligned(axis: _Axis, path: npt.NDArray[np.int64]) -> FloatArray:
+    """Mean excess with all steps shifted onto the seed, shape (cells + 2 reach,).
+
+    Cell ``c`` of the seed is cell ``c + reach`` here; NaN where under a third of the steps
+    had anything to say.
+    """
+    cells, reach = axis.level.shape[1], axis.reach
+    total, count = np.zeros(cells + 2 * reach), np.zeros(cells + 2 * reach)
+    for shift in np.unique(path[path != OFF]):
+        steps = path == shift
+        first = 2 * reach - int(shift)
+        total[first : first + cells] += axis.excess[steps].sum(axis=0)
+        count[first : first + cells] += steps.sum()
+    enough = count > 0.3 * np.count_nonzero(path != OFF)
+    return np.where(enough, total / np.maximum(count, 1), np.nan)
+
+
+def _learn(
+    axis: _Axis, lines: npt.NDArray[np.int64], path: npt.NDArray[np.int64]
+) -> npt.NDArray[np.int64]:
+    """The likeliest sounding of each line."""
+    tables = sounding_tables()[LEARNABLE]
+    steps = np.flatnonzero(path != OFF)
+    learned = np.full(len(lines), SILENT)
+    for place, line in enumerate(lines.tolist()):
+        cell = line + path[steps] - axis.reach
+        inside = (cell >= 0) & (cell < axis.level.shape[1])
+        if inside.sum() >= FEWEST_STEPS:
+            heard = axis.level[steps[inside], cell[inside]]
+            learned[place] = LEARNABLE[np.argmax(tables[:, heard].mean(axis=1))]
+    return learned
+
+
+def _settled(path: npt.NDArray[np.int64]) -> Mask:
+    on = path != OFF
+    still = np.abs(path - uniform_filter1d(path.astype(np.float64), 9)) < SETTLED_CELLS
+    return np.asarray(on & still)
+
+
+def _count_orders(
+    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: _Axis, search: Search
+) -> tuple[float, float | None] | None:
+    """Rotation at the seed's own shift, Hz, and the ratio of a rival count if there is one."""
+    candidates = search.candidates
+    shift = path[steps] - axis.reach
+    slowest, middle, fastest = np.percentile(shift, [1, 50, 99])
+    low = np.log(candidates.lowest_hz * FREE_LOW) - LOG_STEP * slowest
+    high = np.log(candidates.rotation_hz[-1]) - LOG_STEP * fastest
+    if high < low:
+        return None
+    rotations = np.exp(np.arange(low, high + LOG_STEP / 4, LOG_STEP / 4))
+    scores = np.array(
+        [_score(mean, hz, axis.reach, int(steps.sum()), middle, search) for hz in rotations]
+    )
+    best = int(np.argmax(scores))
+    apart = np.abs(np.log(rotations / rotations[best])) > 0.02
+    if not apart.any():
+        return float(rotations[best]), None
+    rival = int(np.argmax(np.where(apart, scores, -np.inf)))
+    close = scores[best] - scores[rival] < COUNT_CLEAR
+    return float(rotations[best]), float(rotations[rival] / rotations[best]) if close else None
+
+
+def _score(
+    mean: FloatArray, rotation_hz: float, reach: int, steps: int, middle: float, search: Search
+) -> float:
+    """How well the lines are orders of a rotation, nats.
+
+    A machine running free has its first orders, and a few more whichever; what stands out
+    beyond the cap still counts a little, so that the middle of a line beats its flank.
+    """
+    place = np.log(rotation_hz * ORDERS / LOWEST_HZ) / LOG_STEP + reach
+    left = np.clip(place.astype(np.int64), 0, len(mean) - 2)
+    weight = place - left
+    at = mean[left] * (1 - weight) + mean[left + 1] * weight
+    at = np.where((place >= 0) & (place < len(mean) - 1), at, np.nan)
+    floor = float(np.nanmedian(mean)) + ORDER_CLEAR + 2 / np.sqrt(max(steps, 1) / 2)
+    gains = np.clip((at - floor) / 0.1, 0, MOST_GAIN)
+    top_hz = search.grid.bins * search.grid.bin_hz
+    typical_hz = rotation_hz * float(np.exp(LOG_STEP * middle))
+    chance = np.full(len(ORDERS), min(0.3, EXPECTED_LINES * typical_hz / top_hz))
+    chance[:2] = 0.8, 0.6
+    score = float(np.nansum(np.log(1 - chance + chance * np.exp(gains))))
+    return score + 0.5 * float(np.nansum(np.clip(at, 0, LOUD)))
