@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from analysis.cutting.pace import DIAL_STEP_RPM, aim_feed, easy_speed
 from analysis.coaching.reading import CutSetup, PassReading, travel, working_band
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import (
@@ -17,9 +16,8 @@ from analysis.coaching.wording import (
     say_speed,
 )
 from analysis.cutting.bands import Band
+from analysis.cutting.pace import BURIED, DIAL_STEP_RPM, TRIMMING, EasyFeeds, aim_feed, easy_speed
 
-_HURRIED_MM_S = 60.0
-"""A feed that a hand only reaches in a hurry: beyond it, turning down comes first."""
 _HURRIED_RPM = 26_000.0
 
 
@@ -119,11 +117,16 @@ class _Case:
             return None
         return round_inwards(trip[0] / aim.high_mm_s, trip[0] / aim.low_mm_s)
 
+    @property
+    def hand(self) -> EasyFeeds:
+        return BURIED if self.setup.buried else TRIMMING
+
     def easy_rpm(self) -> float:
         return easy_speed(
             band=self.band,
             thinning=self.thinning,
             flutes=self.flutes,
+            hand=self.hand,
             bit_max_rpm=self.setup.bit_max_rpm,
             plate_range_rpm=self.setup.plate_range_rpm,
         )
@@ -159,7 +162,7 @@ class _Case:
         aim = aim_feed(band=self.band, thinning=self.thinning, spindle_rpm=rpm, flutes=self.flutes)
         lower_rpm = self.easy_rpm()
         can_turn_down = lower_rpm <= rpm - 2 * DIAL_STEP_RPM
-        hurried = aim is None or aim.low_mm_s > _HURRIED_MM_S or rpm > _HURRIED_RPM
+        hurried = aim is None or aim.low_mm_s > self.hand.brisk_mm_s or rpm > _HURRIED_RPM
         if hurried and can_turn_down and self.aim_s(lower_rpm):
             return self.turned(Step.TURN_DOWN, "Rubbing: turn down first,", lower_rpm)
         if aim_s is not None:

@@ -103,6 +103,17 @@ class CutSetup:
             trim_allowance_mm=self.trim_allowance_mm, bit_diameter_mm=self.bit_diameter_mm
         )
 
+    @property
+    def buried(self) -> bool:
+        """Whether the bit is known to cut over its whole diameter."""
+        return (
+            self.trim_allowance_mm is not None
+            and self.bit_diameter_mm is not None
+            and is_buried(
+                trim_allowance_mm=self.trim_allowance_mm, bit_diameter_mm=self.bit_diameter_mm
+            )
+        )
+
 
 def _require_within(what: str, value: float | None, low: float, high: float) -> None:
     if value is not None and not low <= value <= high:
@@ -118,10 +129,7 @@ def working_band(setup: CutSetup) -> Band | None:
     return hand_feed_band(
         bit_diameter_mm=setup.bit_diameter_mm,
         material=material_named(setup.material).kind,
-        buried=setup.trim_allowance_mm is not None
-        and is_buried(
-            trim_allowance_mm=setup.trim_allowance_mm, bit_diameter_mm=setup.bit_diameter_mm
-        ),
+        buried=setup.buried,
     )
 
 

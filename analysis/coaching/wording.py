@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from enum import Enum
+from fractions import Fraction
 
 
 class Units(Enum):
@@ -14,6 +15,7 @@ class Units(Enum):
 
 
 _MM_PER_INCH = 25.4
+_CLOSER_THAN_MEASURED_INCH = 0.0005
 
 
 def say_length(length_mm: float, units: Units) -> str:
@@ -24,13 +26,7 @@ def say_length(length_mm: float, units: Units) -> str:
     """
     if units is Units.MM:
         return f"{round(length_mm)} mm"
-    eighths = round(length_mm / _MM_PER_INCH * 8)
-    whole, part = divmod(eighths, 8)
-    if part == 0:
-        return f"{whole} in"
-    common = math.gcd(part, 8)
-    fraction = f"{part // common}/{8 // common}"
-    return f"{whole}-{fraction} in" if whole else f"{fraction} in"
+    return _say_fraction(Fraction(round(length_mm / _MM_PER_INCH * 8), 8))
 
 
 def say_fine(length_mm: float, units: Units) -> str:
@@ -42,6 +38,21 @@ def say_fine(length_mm: float, units: Units) -> str:
     if units is Units.MM:
         return f"{length_mm:.1f} mm"
     return f"{length_mm / _MM_PER_INCH:.2f} in"
+
+
+def say_size(length_mm: float, units: Units) -> str:
+    """The size of a bit, a board or a radius: two decimals, or inches by the fraction.
+
+    >>> say_size(12.7, Units.MM), say_size(12.7, Units.INCH), say_size(5, Units.INCH)
+    ('12.7 mm', '1/2 in', '0.197 in')
+    """
+    if units is Units.MM:
+        return f"{length_mm:.2f}".rstrip("0").rstrip(".") + " mm"
+    inches = length_mm / _MM_PER_INCH
+    nearest = Fraction(round(inches * 64), 64)
+    if nearest == 0 or abs(inches - nearest) > _CLOSER_THAN_MEASURED_INCH:
+        return f"{inches:.3f} in"
+    return _say_fraction(nearest)
 
 
 def say_chip(chip_mm: float, units: Units) -> str:
@@ -106,3 +117,10 @@ def say_range_s(low_s: float, high_s: float) -> str:
     ('6 to 9 s', '5.5 to 6 s')
     """
     return f"{low_s:g} to {high_s:g} s"
+
+
+def _say_fraction(inches: Fraction) -> str:
+    whole, part = divmod(inches, 1)
+    if part == 0:
+        return f"{whole} in"
+    return f"{whole}-{part} in" if whole else f"{part} in"

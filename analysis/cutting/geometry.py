@@ -66,13 +66,14 @@ def feed_for(*, feed_per_tooth_mm: float, spindle_rpm: float, flutes: int) -> fl
 def engagement_angle(*, trim_allowance_mm: float, bit_diameter_mm: float) -> float:
     """Angle over which an edge is in the wood, radians, 0 to pi.
 
-    cos(phi) = 1 - 2 a_e/D, taken as sin(phi/2)**2 = a_e/D so that thin trims keep
-    every digit.
+    cos(phi) = 1 - 2 a_e/D, taken as tan(phi/2)**2 = a_e/(D - a_e) so that thin trims and
+    almost buried bits keep every digit.
 
     >>> round(math.degrees(engagement_angle(trim_allowance_mm=1.5875, bit_diameter_mm=12.7)), 2)
     41.41
     """
-    return 2 * math.asin(math.sqrt(_engaged_share(trim_allowance_mm, bit_diameter_mm)))
+    share = _engaged_share(trim_allowance_mm, bit_diameter_mm)
+    return 2 * math.atan2(math.sqrt(share), math.sqrt(1 - share))
 
 
 def chip_thinning(*, trim_allowance_mm: float, bit_diameter_mm: float) -> float:
@@ -94,7 +95,7 @@ def mean_chip_share(*, trim_allowance_mm: float, bit_diameter_mm: float) -> floa
     0.6366
     """
     share = _engaged_share(trim_allowance_mm, bit_diameter_mm)
-    return share / math.asin(math.sqrt(share))
+    return share / math.atan2(math.sqrt(share), math.sqrt(1 - share))
 
 
 def allowance_for_thinning(*, thinning: float, bit_diameter_mm: float) -> float:

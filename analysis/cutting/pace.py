@@ -6,13 +6,28 @@ import math
 from dataclasses import dataclass
 
 from analysis.cutting.bands import HAND_FEED_MM_S, Band
-from analysis.cutting.geometry import feed_for, require_positive
+from analysis.cutting.geometry import feed_for
 
-_LOW_SHARE, _HIGH_SHARE = 0.12, 0.80
-"""The part of the band (on a ratio scale) to aim at: hands wander, so keep off its ends."""
+_WIDE_SHARES, _NARROW_SHARES = (0.12, 0.80), (0.05, 0.95)
+"""The part of the band (on a ratio scale) to aim at: hands wander, so keep off its ends.
+A narrow band leaves no room for that."""
+_NARROW_RATIO = 1.6
 _NARROWEST_AIM = 1.1
-EASY_FEED_MM_S = 50.0
-"""An unhurried hand [common practice]: the feed that a speed is chosen for."""
+
+
+@dataclass(frozen=True, slots=True)
+class EasyFeeds:
+    """Feeds of an unhurried, a middling and a brisk hand, mm/s [common practice]."""
+
+    unhurried_mm_s: float
+    middling_mm_s: float
+    brisk_mm_s: float
+
+
+TRIMMING = EasyFeeds(45.0, 50.0, 60.0)
+BURIED = EasyFeeds(25.0, 30.0, 35.0)
+
+
 _LOWEST_RPM, _HIGHEST_RPM = 10_000.0, 24_000.0
 """Ends of what is advised when the router's range is not known."""
 DIAL_STEP_RPM = 500.0
@@ -29,7 +44,8 @@ class Aim:
 def aim_chip(band: Band) -> tuple[float, float]:
     """The inner part of the band, chip thickness in mm."""
     ratio = band.high_mm / band.low_mm
-    return band.low_mm * ratio**_LOW_SHARE, band.low_mm * ratio**_HIGH_SHARE
+    low_share, high_share = _WIDE_SHARES if ratio >= _NARROW_RATIO else _NARROW_SHARES
+    return band.low_mm * ratio**low_share, band.low_mm * ratio**high_share
 
 
 def aim_feed(*, band: Band, thinning: float, spindle_rpm: float, flutes: int) -> Aim | None:
@@ -54,15 +70,27 @@ def aim_feed(*, band: Band, thinning: float, spindle_rpm: float, flutes: int) ->
     return Aim(low_mm_s=low_mm_s, high_mm_s=high_mm_s)
 
 
+def speed_for(*, band: Band, thinning: float, flutes: int, feed_mm_s: float) -> float:
+    """Speed, rpm, at which `feed_mm_s` is the slowest feed to aim at.
+
+    >>> from analysis.cutting.bands import given_band
+    >>> round(speed_for(band=given_band(low_mm=0.05, high_mm=0.15), thinning=0.6614, flutes=2,
+    ...                 feed_mm_s=50))
+    17391
+    """
+    return 60 * feed_mm_s * thinning / (aim_chip(band)[0] * flutes)
+
+
 def easy_speed(
     *,
     band: Band,
     thinning: float,
     flutes: int,
+    hand: EasyFeeds,
     bit_max_rpm: float | None,
     plate_range_rpm: tuple[float, float] | None,
 ) -> float:
-    """Speed, rpm, at which an unhurried hand is the slowest that still cuts well.
+    """Speed, rpm, at which an easy feed is the slowest that still cuts well.
 
     So every livelier feed up to the top of the aim is good too. Rounded down to a step of
     500 rpm (start low), within the router's range (10,000 to 24,000 rpm where it is not
@@ -70,29 +98,13 @@ def easy_speed(
 
     >>> from analysis.cutting.bands import given_band
     >>> easy_speed(band=given_band(low_mm=0.05, high_mm=0.15), thinning=0.6614, flutes=2,
-    ...            bit_max_rpm=None, plate_range_rpm=(8_000, 24_000))
+    ...            hand=TRIMMING, bit_max_rpm=None, plate_range_rpm=(8_000, 24_000))
     17000.0
     """
-    wanted_rpm = 60 * EASY_FEED_MM_S * thinning / (aim_chip(band)[0] * flutes)
+    wanted_rpm = speed_for(
+        band=band, thinning=thinning, flutes=flutes, feed_mm_s=hand.middling_mm_s
+    )
     lowest_rpm, highest_rpm = plate_range_rpm or (_LOWEST_RPM, _HIGHEST_RPM)
     stepped_rpm = math.floor(wanted_rpm / DIAL_STEP_RPM) * DIAL_STEP_RPM
     kept_rpm = min(max(stepped_rpm, lowest_rpm), highest_rpm)
     return kept_rpm if bit_max_rpm is None else min(kept_rpm, bit_max_rpm)
-
-
-def pace_marks_s(*, aim_low_s: float, aim_high_s: float) -> tuple[float, float, float, float]:
-    """Quarter points of the aimed pass time, seconds after entry; the last is the aim itself.
-
-    The aim is the middle of the range on a ratio scale, as feeds are.
-
-    >>> pace_marks_s(aim_low_s=6.0, aim_high_s=9.375)
-    (1.875, 3.75, 5.625, 7.5)
-
-    Raises
-    ------
-    InputError
-        If a time is not above 0.
-    """
-    require_positive(shortest_time=aim_low_s, longest_time=aim_high_s)
-    aim_s = math.sqrt(aim_low_s * aim_high_s)
-    return 0.25 * aim_s, 0.5 * aim_s, 0.75 * aim_s, aim_s

@@ -9,7 +9,6 @@ import math
 import pytest
 from uncertainties import ufloat
 
-from analysis.cutting.pace import easy_speed
 from analysis.coaching.reading import CutSetup, read_pass
 from analysis.coaching.uncertainty import U95_FACTOR, Factor, chances, product_u95
 from analysis.coaching.verdict import Verdict
@@ -24,6 +23,7 @@ from analysis.cutting.geometry import (
     mean_chip_share,
     rim_speed,
 )
+from analysis.cutting.pace import TRIMMING, easy_speed
 from tests.analysis.coaching.passes import HALF_INCH, heard
 
 MM_PER_INCH = 25.4
@@ -186,6 +186,7 @@ def test_spirals_run_at_16_000_to_18_000() -> None:
         band=hand_feed_band(bit_diameter_mm=12.7, material=MaterialClass.HARDWOOD, buried=False),
         thinning=thinning,
         flutes=2,
+        hand=TRIMMING,
         bit_max_rpm=None,
         plate_range_rpm=(8_000, 24_000),
     )
