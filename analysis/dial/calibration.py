@@ -1,0 +1,144 @@
+"""A calibration: the dial's curve, the router's voice, and what to know about both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.dial.curve import DialCurve, fit_curve
+from analysis.dial.listening import FreeHearing
+from analysis.dial.matching import DialPoint, Mismatch, match_settings
+from analysis.dial.plateaus import Plateau, find_plateaus
+from analysis.dial.settings import Setting
+from analysis.hearing.voice import Voices
+
+OFF_PLATE = 0.05  # share beyond the plate's speeds that is worth telling
+STILL_DRIFTING_PERCENT = 0.5
+SHORT_S = 2.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calibration:
+    """What a dial really does.
+
+    Attributes
+    ----------
+    points : tuple of DialPoint
+        Each plateau with its setting, in the order of the takes.
+    curve : DialCurve
+    voices : Voices or None
+        How the router sounds, for recognising it later.
+    plate_range_rpm : (float, float) or None
+        Lowest and highest no-load speed on its plate.
+    notes : tuple of str
+        Sentences: what was odd, and what would make it better.
+    """
+
+    points: tuple[DialPoint, ...]
+    curve: DialCurve
+    voices: Voices | None
+    plate_range_rpm: tuple[float, float] | None
+    notes: tuple[str, ...]
+
+
+def plateaus_heard(heard: FreeHearing) -> tuple[Plateau, ...]:
+    """All plateaus of all takes, in their order."""
+    return tuple(
+        plateau
+        for take, hearing in enumerate(heard.hearings)
+        for plateau in find_plateaus(hearing.track, passes=hearing.passes, take=take)
+    )
+
+
+def calibrate(
+    plateaus: tuple[Plateau, ...],
+    *,
+    settings: tuple[Setting, ...],
+    heard: FreeHearing,
+    plate_range_rpm: tuple[float, float] | None,
+) -> Calibration | Mismatch:
+    """Make the calibration, or say why plateaus and settings don't fit.
+
+    Parameters
+    ----------
+    plateaus : tuple of Plateau
+        From `plateaus_heard`.
+    settings : tuple of Setting
+        In the order in which they were set, over all takes.
+    heard : FreeHearing
+    plate_range_rpm : (float, float) or None
+    """
+    points = match_settings(plateaus, settings)
+    if isinstance(points, Mismatch):
+        return points
+    curve = fit_curve(
+        settings=settings,
+        speeds_rpm=[plateau.spindle_rpm for plateau in plateaus],
+        speeds_u95_rpm=[plateau.spindle_rpm_u95 for plateau in plateaus],
+    )
+    notes = [*_on_the_count(heard), *_on_the_plateaus(points), *_on_repeats(curve)]
+    if plate_range_rpm is not None:
+        notes += _on_the_plate(curve, plate_range_rpm)
+    voices = heard.voice.voices if heard.voice is not None else None
+    return Calibration(points, curve, voices, plate_range_rpm, tuple(notes))
+
+
+def _on_the_count(heard: FreeHearing) -> list[str]:
+    if heard.voice is None or heard.voice.rival_ratio is None:
+        return []
+    return [
+        f"The sound would also fit speeds {heard.voice.rival_ratio:.2f} times as high. Give the "
+        "speeds on the router's plate with --nominal to settle it."
+    ]
+
+
+def _on_the_plateaus(points: tuple[DialPoint, ...]) -> list[str]:
+    notes = []
+    drifting = [p for p in points if abs(p.plateau.drift_percent) > STILL_DRIFTING_PERCENT]
+    if drifting:
+        notes.append(
+            f"The speed still drifted at setting {_labels(drifting)}, by up to "
+            f"{max(abs(p.plateau.drift_percent) for p in drifting):.1f} %. Warm the router up for "
+            "a minute or two before you calibrate."
+        )
+    short = [p for p in points if p.plateau.length_s < SHORT_S]
+    if short:
+        notes.append(
+            f"Setting {_labels(short)} ran for under {SHORT_S:g} s. Let each run for 4 to 6 s."
+        )
+    return notes
+
+
+def _on_repeats(curve: DialCurve) -> list[str]:
+    if curve.repeatability_percent is None:
+        return [
+            "No setting was set twice, so how well the dial comes back to a number is not known, "
+            "and that usually matters most. Set one or two numbers again at the end of the take."
+        ]
+    again = curve.repeatability_percent * curve.repeatability_factor
+    return [f"Set again, this dial comes back to a speed within {again:.1f} % (95 %)."]
+
+
+def _on_the_plate(curve: DialCurve, plate_range_rpm: tuple[float, float]) -> list[str]:
+    notes = []
+    for measured, plate, end, knot in zip(
+        curve.range_rpm,
+        plate_range_rpm,
+        ("lowest", "highest"),
+        (curve.knots[0], curve.knots[-1]),
+        strict=True,
+    ):
+        off = measured / plate - 1
+        if abs(off) <= OFF_PLATE + knot.spindle_rpm_u95 / plate:
+            continue
+        faster = "above" if off > 0 else "below"
+        beyond = (off > 0) == (end == "highest")
+        rest = "" if beyond else f", if {knot.label} is the dial's {end} setting"
+        notes.append(
+            f"Setting {knot.label} turns at {measured:,.0f} rpm, {abs(100 * off):.0f} % {faster} "
+            f"the plate's {plate:,.0f}{rest}."
+        )
+    return notes
+
+
+def _labels(points: list[DialPoint]) -> str:
+    return ", ".join(dict.fromkeys(point.setting.label for point in points))
