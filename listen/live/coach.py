@@ -19,9 +19,8 @@ from analysis.coaching.advice import Step, advise
 from analysis.coaching.reading import read_pass
 from analysis.coaching.summary import CoachedPass, summarise
 from analysis.coaching.verdict import Verdict
-from analysis.cutting.pace import pace_marks_s
 from listen.live.intake import Piece
-from listen.live.pacing import aimed_time_s
+from listen.live.pacing import aimed_time_s, pace_marks_s
 from listen.live.told import (
     Cue,
     Dwelling,
@@ -136,7 +135,7 @@ class Coach:
         age_s = self.now_s - entry_s
         marks_s: tuple[float, ...] = ()
         if aim_s is not None and age_s <= _OLDEST_ENTRY_S:
-            marks_s = pace_marks_s(aim_low_s=aim_s[0], aim_high_s=aim_s[1])
+            marks_s = pace_marks_s(aim_s)
         return Entered(entry_s, age_s, aim_s, marks_s)
 
     def _pass_told(self, heard: HeardPass) -> Iterator[News]:

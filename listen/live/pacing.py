@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from analysis.coaching.reading import CutSetup, travel, working_band
 from analysis.coaching.wording import round_inwards
 from analysis.cutting.pace import aim_feed
@@ -19,3 +21,15 @@ def aimed_time_s(cut: CutSetup, *, spindle_rpm: float) -> tuple[float, float] | 
     if aim is None:
         return None
     return round_inwards(trip[0] / aim.high_mm_s, trip[0] / aim.low_mm_s)
+
+
+def pace_marks_s(aim_s: tuple[float, float]) -> tuple[float, float, float, float]:
+    """Quarter points of the aimed pass time, seconds after entry; the last is the aim itself.
+
+    The aim is the middle of the range on a ratio scale, as feeds are.
+
+    >>> pace_marks_s((6.0, 9.375))
+    (1.875, 3.75, 5.625, 7.5)
+    """
+    middle_s = math.sqrt(aim_s[0] * aim_s[1])
+    return 0.25 * middle_s, 0.5 * middle_s, 0.75 * middle_s, middle_s

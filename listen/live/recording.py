@@ -1,0 +1,136 @@
+"""A take under way: the coach hears it, the keeper writes it, and neither stops the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+
+from listen.live.coach import Coach, Ear
+from listen.live.intake import Piece
+from listen.live.keeping import KeepingError, TakeKeeper
+from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
+from listen.live.telling import PASSING, as_object
+from listen.live.told import News, Notice
+from listen.setup import Bench
+
+MakeEar = Callable[[Bench, float], Ear]
+
+
+def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
+    """Make a fresh listening engine for this bench."""
+    from analysis.hearing.live import LiveListener
+
+    return LiveListener(
+        sample_rate_hz=sample_rate_hz,
+        flutes=bench.cut.flutes,
+        plate_range_rpm=bench.cut.plate_range_rpm,
+        known_voices=None,
+    )
+
+
+class Recording:
+    """One take being coached and kept.
+
+    Parameters
+    ----------
+    about : dict
+        What to write down of the take: where it comes from, and the set-up.
+    take : KeptTake or None
+        An unfinished take to go on with; None begins a new one.
+    """
+
+    def __init__(
+        self,
+        *,
+        shelf: Shelf,
+        make_ear: MakeEar,
+        bench: Bench,
+        sample_rate_hz: int,
+        about: dict[str, object],
+        take: KeptTake | None = None,
+    ) -> None:
+        self.bench = bench
+        self.first = shelf.kept_samples(take) if take is not None else 0
+        before = [event for event in take.events if event.get("kind") == "pass"] if take else []
+        self._coach = Coach(
+            make_ear(bench, sample_rate_hz),
+            bench=bench,
+            sample_rate_hz=sample_rate_hz,
+            start_s=self.first / sample_rate_hz,
+            passes_before=len(before),
+        )
+        self._shelf = shelf
+        self._keeper: TakeKeeper | None = None
+        self._hold: Hold | None = None
+        self._notices: list[Notice] = []
+        self.take = take
+        try:
+            if self.take is None:
+                self.take = shelf.begin({"sample_rate_hz": sample_rate_hz, **about})
+            self._hold = Hold(self.take.folder)
+            self._keeper = TakeKeeper(
+                self.take.folder, sample_rate_hz=sample_rate_hz, first=self.first
+            )
+        except DiskFullError as error:
+            self._notices.append(Notice(str(error)))
+        except (ShelfError, KeepingError) as error:
+            self._notices.append(Notice(str(error)))
+
+    @property
+    def kept(self) -> bool:
+        """Whether the take is being written to disk."""
+        return self._keeper is not None
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the take so far."""
+        return self._coach.now_s
+
+    def hear(self, piece: Piece) -> Iterator[News]:
+        """Coach and keep a piece of sound."""
+        while self._notices:
+            yield self._notices.pop()
+        yield from self._noted(self._coach.hear(piece))
+        if self._keeper is not None:
+            try:
+                self._keeper.add_sound(piece.samples)
+            except KeepingError as error:
+                yield self._stop_keeping(error)
+
+    def finish(self) -> Iterator[News]:
+        """End the take: the last passes and the summary; the sound becomes one file."""
+        yield from self._noted(self._coach.finish())
+        self._let_go(finish=True)
+
+    def leave(self) -> None:
+        """Let the files go without ending the take, so that it can be taken up again."""
+        self._let_go(finish=False)
+
+    def _noted(self, news: Iterator[News]) -> Iterator[News]:
+        for piece in news:
+            yield piece
+            told = as_object(piece, self.bench)
+            if self._keeper is None or told["kind"] in PASSING:
+                continue
+            try:
+                self._keeper.add_event(told)
+            except KeepingError as error:
+                yield self._stop_keeping(error)
+
+    def _stop_keeping(self, error: KeepingError) -> Notice:
+        if self._keeper is not None:
+            self._keeper.drop()
+            self._keeper = None
+        return Notice(str(error))
+
+    def _let_go(self, *, finish: bool) -> None:
+        if self._keeper is not None:
+            with suppress(KeepingError):
+                self._keeper.close()
+            self._keeper = None
+        if self._hold is not None:
+            self._hold.release()
+            self._hold = None
+        if finish and self.take is not None:
+            with suppress(OSError, ShelfError, KeepingError):
+                self._shelf.end(self.take)
