@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis.dial.curve import DialCurve, fit_curve
+from analysis.dial.curve import DialCurve
+from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import DialPoint, Mismatch, match_settings
 from analysis.dial.plateaus import Plateau, find_plateaus
@@ -85,10 +86,11 @@ def calibrate(
 def _on_the_count(heard: FreeHearing) -> list[str]:
     if heard.voice is None or heard.voice.rival_ratio is None:
         return []
-    return [
+    note = (
         f"The sound would also fit speeds {heard.voice.rival_ratio:.2f} times as high. Give the "
-        "speeds on the router's plate with --nominal to settle it."
-    ]
+        "speeds on the router's plate to settle it."
+    )
+    return [note]
 
 
 def _on_the_plateaus(points: tuple[DialPoint, ...]) -> list[str]:
@@ -110,10 +112,11 @@ def _on_the_plateaus(points: tuple[DialPoint, ...]) -> list[str]:
 
 def _on_repeats(curve: DialCurve) -> list[str]:
     if curve.repeatability_percent is None:
-        return [
+        note = (
             "No setting was set twice, so how well the dial comes back to a number is not known, "
             "and that usually matters most. Set one or two numbers again at the end of the take."
-        ]
+        )
+        return [note]
     again = curve.repeatability_percent * curve.repeatability_factor
     return [f"Set again, this dial comes back to a speed within {again:.1f} % (95 %)."]
 

@@ -1,22 +1,27 @@
 """The dial's curve: from setting to speed and back, between the measured settings only.
 
 The curve is kept as its knots and the slopes there, so that reading it needs no more than
-arithmetic; only the fit needs a numerical library.
+arithmetic; only the fit (`analysis.dial.fitting`) needs a numerical library.
 """
 
 from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
+from typing import Any
 
 from analysis.dial.settings import Marks, Setting, setting_at
-from analysis.errors import InputError
+from analysis.errors import ToothbeatError
 
 SHAPE_UNKNOWN = 0.05  # of the step between two settings, at its middle
 TOUCHING = 1e-9
+DAMAGED = "The stored calibration is damaged. Calibrate again."
+
+
+class KeptError(ToothbeatError, ValueError):
+    """A stored calibration that cannot be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,66 +187,33 @@ def _bisect(low: Knot, high: Knot, spindle_rpm: float, *, upper: bool) -> float:
     return low.position + (a + b) / 2 * (high.position - low.position)
 
 
-def fit_curve(
-    *,
-    settings: Sequence[Setting],
-    speeds_rpm: Sequence[float],
-    speeds_u95_rpm: Sequence[float],
-) -> DialCurve:
-    """Fit the monotone curve through measured settings.
+def curve_to_json(curve: DialCurve) -> dict[str, Any]:
+    """The curve's knots, and how well the dial repeats, as JSON's own types."""
+    return {
+        "marks": curve.marks.value,
+        "knots": [asdict(knot) for knot in curve.knots],
+        "repeatability_percent": curve.repeatability_percent,
+        "repeatability_factor": curve.repeatability_factor,
+    }
 
-    Repeats of one setting are averaged, and their scatter is the dial's repeatability.
-    Where a higher setting's mean still falls below a lower one's, the two are made level
-    (least squares under the condition of not falling); whether that is fair is for
-    `match_settings` to say beforehand. Slopes are those of scipy's PchipInterpolator.
+
+def curve_from_json(kept: dict[str, Any]) -> DialCurve:
+    """A curve from what `curve_to_json` made.
 
     Raises
     ------
-    InputError
-        If fewer than two different settings are given, or the lengths differ.
+    KeptError
+        If it is not whole.
     """
-    import numpy as np
-    from scipy.interpolate import PchipInterpolator
-    from scipy.optimize import isotonic_regression
-    from scipy.stats import t as student
-
-    positions = sorted({setting.position for setting in settings})
-    if len(positions) < 2:
-        raise InputError("settings", len(positions), "two different ones or more")
-    if not len(settings) == len(speeds_rpm) == len(speeds_u95_rpm):
-        raise InputError("speeds", len(speeds_rpm), f"as many as settings, {len(settings)}")
-    of = {
-        position: [i for i, s in enumerate(settings) if s.position == position]
-        for position in positions
-    }
-    means = np.array([np.mean([speeds_rpm[i] for i in of[p]]) for p in positions])
-    times = np.array([len(of[p]) for p in positions])
-    freedom = int(np.sum(times - 1))
-    repeatability: float | None = None
-    factor = 0.0
-    if freedom:
-        off = [
-            (speeds_rpm[i] / mean - 1) ** 2
-            for mean, p in zip(means, positions, strict=True)
-            for i in of[p]
-        ]
-        repeatability = 100 * math.sqrt(sum(off) / freedom)
-        factor = float(student.ppf(0.975, freedom))
-    level = isotonic_regression(means, weights=times).x if len(means) > 1 else means
-    slopes = PchipInterpolator(positions, level).derivative()(positions)
-    knots = []
-    for place, position in enumerate(positions):
-        mine = of[position]
-        own = math.sqrt(sum(speeds_u95_rpm[i] ** 2 for i in mine)) / len(mine)
-        moved = abs(level[place] - means[place])
-        knots.append(
-            Knot(
-                label=settings[mine[0]].label,
-                position=position,
-                spindle_rpm=float(level[place]),
-                spindle_rpm_u95=math.hypot(own, float(moved)),
-                slope_rpm=max(0.0, float(slopes[place])),
-                times=len(mine),
-            )
+    try:
+        knots = tuple(Knot(**knot) for knot in kept["knots"])
+        rising = all(low.position < high.position for low, high in pairwise(knots))
+        if len(knots) < 2 or not rising:
+            raise KeptError(DAMAGED)
+        again = kept["repeatability_percent"]
+        factor = float(kept["repeatability_factor"])
+        return DialCurve(
+            Marks(kept["marks"]), knots, None if again is None else float(again), factor
         )
-    return DialCurve(settings[0].marks, tuple(knots), repeatability, factor)
+    except (KeyError, TypeError, ValueError) as error:
+        raise KeptError(DAMAGED) from error

@@ -44,8 +44,8 @@ class DialDrift:
             )
         way = "fast" if self.percent > 0 else "slow"
         return (
-            f"The dial now runs {abs(self.percent):.1f} % {way}: setting {self.setting.label} gives "
-            f"{self.measured_rpm:,.0f} rpm, the calibration says {self.expected_rpm:,.0f}. "
+            f"The dial now runs {abs(self.percent):.1f} % {way}: setting {self.setting.label} "
+            f"gives {self.measured_rpm:,.0f} rpm, the calibration says {self.expected_rpm:,.0f}. "
             "Calibrate again."
         )
 

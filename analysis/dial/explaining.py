@@ -77,19 +77,19 @@ def _what_to_do(mismatch: Mismatch) -> str:
         case Trouble.NONE_FOUND:
             return (
                 "Record the router alone, running free, 4 to 6 s at each setting, with the phone "
-                "one to three metres away. Nothing was stored."
+                "one to three metres away."
             )
         case Trouble.TOO_FEW:
             return (
                 "Give only the settings that were run, or record again and let each run for 4 to "
-                "6 s; a setting set twice needs another one, or off, between. Nothing was stored."
+                "6 s; a setting set twice needs another one, or off, between."
             )
         case Trouble.TOO_MANY:
-            return "Give one setting for each steady speed, in order. Nothing was stored."
+            return "Give one setting for each steady speed, in order."
         case Trouble.ONE_SETTING:
-            return "Record at least two settings, better all of them. Nothing was stored."
+            return "Record at least two settings, better all of them."
         case Trouble.NOT_RISING:
-            return "Give the settings in the order you set them. Nothing was stored."
+            return "Give the settings in the order you set them."
 
 
 def leaps(track: SpindleTrack) -> bool:

@@ -8,19 +8,14 @@ from typing import Any
 import numpy as np
 
 from analysis.dial.calibration import Calibration
-from analysis.dial.curve import DialCurve, Knot
+from analysis.dial.curve import DAMAGED, KeptError, curve_from_json, curve_to_json
 from analysis.dial.matching import DialPoint
 from analysis.dial.plateaus import Plateau
 from analysis.dial.settings import Marks, Setting
-from analysis.errors import ToothbeatError
 from analysis.hearing.orders import AT_TIMES, SOUNDINGS, TOP_ORDER
 from analysis.hearing.voice import Voices
 
 SCHEMA = 1
-
-
-class KeptError(ToothbeatError, ValueError):
-    """A stored calibration that cannot be read."""
 
 
 def calibration_to_json(calibration: Calibration) -> dict[str, Any]:
@@ -58,29 +53,7 @@ def calibration_from_json(kept: dict[str, Any]) -> Calibration:
             notes=tuple(str(note) for note in kept["notes"]),
         )
     except (KeyError, TypeError, ValueError, IndexError) as error:
-        raise KeptError("The stored calibration is damaged. Calibrate again.") from error
-
-
-def curve_to_json(curve: DialCurve) -> dict[str, Any]:
-    """The curve's knots, and how well the dial repeats."""
-    return {
-        "marks": curve.marks.value,
-        "knots": [asdict(knot) for knot in curve.knots],
-        "repeatability_percent": curve.repeatability_percent,
-        "repeatability_factor": curve.repeatability_factor,
-    }
-
-
-def curve_from_json(kept: dict[str, Any]) -> DialCurve:
-    """A curve from what `curve_to_json` made; reading it needs no numerical library."""
-    knots = tuple(Knot(**knot) for knot in kept["knots"])
-    if len(knots) < 2 or any(
-        b.position <= a.position for a, b in zip(knots, knots[1:], strict=False)
-    ):
-        raise ValueError("knots")
-    return DialCurve(
-        Marks(kept["marks"]), knots, kept["repeatability_percent"], kept["repeatability_factor"]
-    )
+        raise KeptError(DAMAGED) from error
 
 
 def voices_to_json(voices: Voices) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""What load does to the speed: is it held electronically, or does it give way?"""
+"""What load does to the speed: whether it is held electronically or gives way."""
 
 from __future__ import annotations
 
