@@ -21,18 +21,18 @@ TOUCH_COST = 5.0  # nats for beginning or ending contact
 
 
 def band_levels(
-    spectra: npt.NDArray[np.complex64], log_floor: npt.NDArray[np.float32], *, grid: SpectrumGrid
+    spectra: npt.NDArray[np.complex64], log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
 ) -> npt.NDArray[np.float32]:
     """Broadband level in each band, ln power, shape (frames, bands that the take holds).
 
-    Up to the top bin the floor under the lines is read, above it the power itself:
-    `spectra` has shape (frames, all bins), `log_floor` (frames, grid.bins).
+    Up to the top bin the mean of the log power is read, which lines hardly lift, above it
+    the power itself. `spectra` has shape (frames, all bins), `log_powers` (frames, grid.bins).
     """
     columns = []
     for low, high in zip(BAND_EDGES_HZ[:-1], BAND_EDGES_HZ[1:], strict=True):
         first, last = round(low / grid.bin_hz), round(high / grid.bin_hz)
         if last < grid.bins:
-            columns.append(log_floor[:, first:last:4].mean(axis=1))
+            columns.append(log_powers[:, first:last].mean(axis=1))
         elif high < 0.47 * grid.sample_rate_hz:
             band = spectra[:, first:last].view(np.float32)
             columns.append(np.log(np.einsum("ij,ij->i", band, band) / (last - first) + 1e-20))

@@ -18,7 +18,6 @@ from scipy.ndimage import uniform_filter1d
 from analysis.hearing.orders import (
     AT_TIMES,
     LOG_STEP,
-    ORDERS,
     TOP_ORDER,
     Candidates,
     Excess,
@@ -31,7 +30,14 @@ from analysis.hearing.orders import (
     order_excess,
 )
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.ratio import MARGIN, RATIOS, cutting_score, idle_score
+from analysis.hearing.ratio import (
+    MARGIN,
+    NOISE_LEVEL,
+    RATIOS,
+    cutting_score,
+    idle_score,
+    ripple_sidebands,
+)
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.voice import (
     Mask,
@@ -51,6 +57,8 @@ FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 MIN_SEED_STEPS = 20  # about a second
 SEED_JUMP = 8  # candidates: a hop to another comb
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
+MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
+WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
 
 
@@ -341,35 +349,50 @@ def _right_ratio(search: Search, course: Course) -> Course:
 def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
     free, cutting = _some(course.running & ~course.cutting), _some(course.cutting)
     middle_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
-    top_hz = search.grid.bins * search.grid.bin_hz
     lowest_hz, highest_hz = search.candidates.rotation_hz[[0, -1]]
     scores = {}
     for ratio in RATIOS:
         if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
             continue
-        score, idle_too = 0.0, np.zeros(TOP_ORDER, bool)
+        top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
+        top_order = max(4, int(top_hz / (ratio * middle_hz)))
+        score, idle_too = 0.0, np.zeros(top_order, bool)
         if len(free) > 8:
-            mean = _mean_excess(search, course, ratio, free, 3.0)
+            mean = _mean_excess(search, course, ratio, free, top_order)
             idle_too = np.nan_to_num(mean, nan=-1) > 0.2
-            score += idle_score(
-                mean, steps=len(free), rotation_hz=ratio * middle_hz, top_hz=top_hz
-            )
+            score += idle_score(mean, steps=len(free))
         if len(cutting) > 8 and search.flutes:
-            mean = _mean_excess(search, course, ratio, cutting, 5.0)
+            mean = _mean_excess(search, course, ratio, cutting, top_order)
             score += cutting_score(
-                mean, steps=len(cutting), flutes=search.flutes, idle_too=idle_too
+                mean,
+                steps=len(cutting),
+                flutes=search.flutes,
+                idle_too=idle_too,
             )
         scores[ratio] = score
     return scores
 
 
 def _mean_excess(
-    search: Search, course: Course, ratio: float, steps: npt.NDArray[np.int64], cap: float
+    search: Search,
+    course: Course,
+    ratio: float,
+    steps: npt.NDArray[np.int64],
+    top_order: int,
 ) -> FloatArray:
-    orders = search.orders(course.path, ratio=ratio, steps=steps)
-    missing = np.isnan(orders).all(axis=0)
-    mean = np.nan_to_num(np.minimum(orders, cap)).mean(axis=0)
-    return np.where(missing, np.nan, mean).astype(np.float64)
+    """Mean excess of orders 1 to `top_order` over the chosen steps, mains ripple left out."""
+    rotation = ratio * search.rotation_hz(course.path)[steps]
+    orders = order_excess(
+        search.excess[steps],
+        rotation_hz=rotation,
+        grid=search.grid,
+        top_order=top_order,
+    )
+    heard = np.isfinite(orders)
+    total = np.where(heard, np.minimum(orders, MOST_EXCESS), 0).sum(axis=0)
+    mean = np.asarray(total / np.maximum(heard.sum(axis=0), 1), np.float64)
+    ripple = ripple_sidebands(mean, rotation_hz=float(np.median(rotation)))
+    return np.where(ripple, np.minimum(mean, NOISE_LEVEL), mean)
 
 
 def _some(mask: Mask, most: int = 400) -> npt.NDArray[np.int64]:

@@ -13,14 +13,19 @@ from analysis.hearing.faults import Fault, SoundLevel, faults_of
 from analysis.hearing.overview import Overview, OverviewMaker
 from analysis.hearing.passes import HeardPass, Trace, find_passes, hear_contact
 from analysis.hearing.spectra import (
-    FLOOR_EVERY,
     Framer,
     SpectrumGrid,
-    log_floor,
     log_power,
     spectrum,
 )
-from analysis.hearing.spindle import Frames, SpindleTrack, Turning, hear_turning, spindle_track
+from analysis.hearing.spindle import (
+    Frames,
+    SpindleTrack,
+    Turning,
+    as_frames,
+    hear_turning,
+    spindle_track,
+)
 from analysis.hearing.voice import Voices
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
@@ -129,9 +134,8 @@ class Listener:
         for first in range(0, len(frames), BATCH):
             spectra = spectrum(frames[first : first + BATCH], grid=self.grid)
             levels = log_power(spectra[:, : self.grid.bins])
-            floor = log_floor(levels, grid=self.grid)
             self._overview.add(levels)
-            self._section.add(spectra, levels - floor, floor)
+            self._section.add(spectra, levels)
 
     def _hear(self, *, last: int) -> None:
         frames, bands = self._section.frames(last - self._first)
@@ -179,39 +183,28 @@ class _Section:
     def __init__(self, grid: SpectrumGrid) -> None:
         self._grid = grid
         self._spectra: list[npt.NDArray[np.complex64]] = []
-        self._floors: list[npt.NDArray[np.float32]] = []
-        self._excess: list[npt.NDArray[np.float32]] = []
+        self._levels: list[npt.NDArray[np.float32]] = []
         self._bands: list[npt.NDArray[np.float32]] = []
 
     @property
     def count(self) -> int:
         return sum(len(part) for part in self._spectra)
 
-    def add(
-        self,
-        spectra: npt.NDArray[np.complex64],
-        excess: npt.NDArray[np.float32],
-        floor: npt.NDArray[np.float32],
-    ) -> None:
-        grid = self._grid
-        pairs = len(excess) // 2 * 2
-        self._spectra.append(spectra[:, : grid.bins].copy())
-        self._floors.append(floor[:, ::FLOOR_EVERY].copy())
-        self._excess.append((excess[0:pairs:2] + excess[1:pairs:2]) / 2)
-        self._bands.append(band_levels(spectra, floor, grid=grid))
+    def add(self, spectra: npt.NDArray[np.complex64], levels: npt.NDArray[np.float32]) -> None:
+        self._spectra.append(spectra[:, : self._grid.bins].copy())
+        self._levels.append(levels)
+        self._bands.append(band_levels(spectra, levels, grid=self._grid))
 
     def frames(self, count: int) -> tuple[Frames, npt.NDArray[np.float32]]:
         """The first `count` frames, and their band levels."""
-        frames = Frames(
+        frames = as_frames(
+            np.concatenate(self._spectra)[:count],
+            np.concatenate(self._levels)[:count],
             grid=self._grid,
-            spectra=np.concatenate(self._spectra)[:count],
-            log_floor=np.concatenate(self._floors)[:count],
-            excess=np.concatenate(self._excess)[: count // 2],
         )
         return frames, np.concatenate(self._bands)[:count]
 
     def drop(self, count: int) -> None:
         """Forget the first `count` frames, a whole number of batches."""
-        batches = count // BATCH
-        for parts in (self._spectra, self._floors, self._excess, self._bands):
-            del parts[:batches]
+        for parts in (self._spectra, self._levels, self._bands):
+            del parts[: count // BATCH]

@@ -160,10 +160,10 @@ def _comb(
 
 
 def order_excess(
-    excess: Excess, *, rotation_hz: FloatArray, grid: SpectrumGrid
+    excess: Excess, *, rotation_hz: FloatArray, grid: SpectrumGrid, top_order: int = TOP_ORDER
 ) -> npt.NDArray[np.float32]:
-    """ln(power / floor) at orders 1 to TOP_ORDER, shape (steps, orders); NaN above the top."""
-    place = rotation_hz[:, None] * ORDERS / grid.bin_hz
+    """ln(power / floor) at orders 1 to `top_order`, shape (steps, orders); NaN above the top."""
+    place = rotation_hz[:, None] * np.arange(1, top_order + 1) / grid.bin_hz
     inside = place < grid.bins - 2
     place = np.where(inside, place, 0.0)
     left = place.astype(np.int64)

@@ -12,22 +12,23 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.orders import ORDERS, TOP_ORDER
-
 RATIOS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5, 0.75, 4 / 3)
 MARGIN = 2.0  # nats by which another ratio must win
 
 NOISE_LEVEL = -0.577  # mean ln(power / floor) of noise alone: Euler's gamma
 CLEAR = 0.3  # an order's mean must stand this far out: floors are not quite flat
+ABSENT = 3.0  # nats against a tone where the mean is that of noise
 GAIN_CAP = 6.0  # nats an order can bring: one line must not outvote the rest
 EXPECTED_IDLE_LINES = 5.0
+RIPPLE_NEAR_HZ = 24.0  # two cells: where a Hann line ends
+RIPPLE_LOUDER = 0.5  # nepers
 
 # Runout: chance of the case, then of an order between the teeth's being absent, weaker
 # than its neighbours, or as strong.
 RUNOUT_CASES = (
-    (0.50, 0.93, 0.05, 0.02),  # teeth alike
-    (0.42, 0.30, 0.60, 0.10),  # one proud
-    (0.08, 0.20, 0.40, 0.40),  # only one cutting
+    (0.12, 0.93, 0.05, 0.02),  # teeth alike: rare in a hand router's collet
+    (0.68, 0.25, 0.50, 0.25),  # one proud
+    (0.20, 0.20, 0.40, 0.40),  # only one cutting
 )
 
 
@@ -35,14 +36,37 @@ def order_gains(mean_excess: npt.NDArray[np.floating], steps: int) -> npt.NDArra
     """Nats in favour of a tone at each order, from its mean excess over `steps` steps."""
     deviation = 1 / np.sqrt(max(steps, 1) / 2)  # neighbouring steps share half their sound
     clear = mean_excess - NOISE_LEVEL - CLEAR - 2 * deviation
-    return np.asarray(np.clip(clear / 0.1, 0, GAIN_CAP), np.float64)
+    return np.asarray(np.clip(clear / 0.1, -ABSENT, GAIN_CAP), np.float64)
 
 
-def idle_score(
-    mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float, top_hz: float
-) -> float:
-    """Log likelihood of the orders' mean excess for a machine running free."""
-    chance = np.full(TOP_ORDER, min(0.3, EXPECTED_IDLE_LINES * rotation_hz / top_hz))
+def ripple_sidebands(
+    mean_excess: npt.NDArray[np.floating], *, rotation_hz: float
+) -> npt.NDArray[np.bool_]:
+    """Orders that may be nothing but mains ripple beside a louder order.
+
+    A series motor's torque pulses at twice the mains frequency, 100 or 120 Hz, and puts a
+    pair of sidebands at that distance beside every strong tone; where half or a third of
+    the rotation is about that far, they pose as orders.
+    """
+    padded = np.pad(np.nan_to_num(mean_excess, nan=-1.0), len(mean_excess), constant_values=-1.0)
+    count = len(mean_excess)
+    posing = np.zeros(count, bool)
+    for ripple_hz in (100.0, 120.0):
+        apart = round(ripple_hz / rotation_hz)
+        if apart < 1 or apart >= count or abs(apart * rotation_hz - ripple_hz) > RIPPLE_NEAR_HZ:
+            continue
+        below = padded[count - apart : 2 * count - apart]
+        above = padded[count + apart : 2 * count + apart]
+        posing |= np.maximum(below, above) > mean_excess + RIPPLE_LOUDER
+    return posing
+
+
+def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int) -> float:
+    """Log likelihood of the orders' mean excess for a machine running free.
+
+    `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed.
+    """
+    chance = np.full(len(mean_excess), min(0.3, EXPECTED_IDLE_LINES / len(mean_excess)))
     chance[:2] = 0.8, 0.6
     gains = order_gains(mean_excess, steps)
     return float(np.nansum(np.log(1 - chance + chance * np.exp(gains))))
@@ -61,11 +85,12 @@ def cutting_score(
     """
     seen = np.where(idle_too, np.nan, mean_excess)
     strength = np.exp(order_gains(seen, steps))
-    teeth = ORDERS % flutes == 0
+    orders = np.arange(1, len(seen) + 1)
+    teeth = orders % flutes == 0
     score = float(np.nansum(np.log(0.2 + 0.8 * strength[teeth])))
     if flutes == 1:
         return score
-    around = np.interp(ORDERS, ORDERS[teeth], np.nan_to_num(seen[teeth], nan=-0.5))
+    around = np.interp(orders, orders[teeth], np.nan_to_num(seen[teeth], nan=-0.5))
     weaker = seen < around - 0.7
     cases = [
         np.log(chance)

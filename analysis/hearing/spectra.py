@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.errors import InputError
 
@@ -19,6 +19,8 @@ WINDOW_S = 0.0928
 TOP_HZ = 10_000.0
 # The floor is read over this much of the spectrum: several lines of a comb wide.
 FLOOR_SPAN_HZ = 430.0
+# A microphone's and a room's own colour is told from lines by a median this wide.
+COLOUR_SPAN_HZ = 180.0
 FLOOR_EVERY = 4  # bins: the floor is smooth, every fourth bin tells it
 LOG_POWER_MIN = -46.0  # ln(1e-20): digital silence
 
@@ -124,8 +126,21 @@ def log_power(spectra: npt.NDArray[np.complex64]) -> npt.NDArray[np.float32]:
     return np.log(power, out=power)
 
 
+def colour(log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> npt.NDArray[np.float32]:
+    """The standing shape of a stretch's spectrum without its lines, ln power, shape (bins,).
+
+    A microphone falls off steeply at the bottom and a room has its hills; taken off first,
+    they can't be mistaken for lines.
+    """
+    mean = log_powers[:: max(1, len(log_powers) // 800)].mean(axis=0)
+    return np.asarray(median_filter(mean, round(COLOUR_SPAN_HZ / grid.bin_hz) | 1, mode="nearest"))
+
+
 def log_floor(
-    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
+    log_powers: npt.NDArray[np.float32],
+    *,
+    colour: npt.NDArray[np.float32],
+    grid: SpectrumGrid,
 ) -> npt.NDArray[np.float32]:
     """The broadband level under the lines, as natural log of mean noise power.
 
@@ -135,8 +150,10 @@ def log_floor(
     Euler's gamma below the logarithm of its mean, and cutting at +0.9 takes another 0.12.
     """
     span = max(5, round(FLOOR_SPAN_HZ / grid.bin_hz) | 1)
-    first = uniform_filter1d(log_powers, span, axis=1, mode="nearest")
-    cut = np.minimum(log_powers, first + np.float32(0.9))
-    floor = uniform_filter1d(cut, span, axis=1, mode="nearest")
-    floor += np.float32(0.5772 + 0.1166)
+    flat = log_powers - colour
+    mean = uniform_filter1d(flat, span, axis=1, mode="nearest")
+    mean += np.float32(0.9)
+    np.minimum(flat, mean, out=flat)
+    floor = uniform_filter1d(flat, span, axis=1, mode="nearest", output=mean)
+    floor += colour + np.float32(0.5772 + 0.1166)
     return floor

@@ -13,7 +13,7 @@ from analysis.hearing.course import Course, Search, find_course
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
-from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid, colour, log_floor
 from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]
@@ -23,6 +23,7 @@ LOADED = 2 / 3  # an unregulated router may lose a third of its speed in the cut
 OVER_PLATE = 1.08  # and run this much over its plate when free
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
+FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
 SETTLED = 0.004  # change of speed over a second, as a share, below which it runs steadily
 CLEAR_OF_PASS_S = 0.6
@@ -68,6 +69,26 @@ class Frames:
     spectra: npt.NDArray[np.complex64]
     log_floor: npt.NDArray[np.float32]
     excess: npt.NDArray[np.float32]
+
+
+def as_frames(
+    spectra: npt.NDArray[np.complex64],
+    log_powers: npt.NDArray[np.float32],
+    *,
+    grid: SpectrumGrid,
+) -> Frames:
+    """Set spectra, shape (frames, bins), against their floor."""
+    shape = colour(log_powers, grid=grid)
+    pairs = len(spectra) // 2 * 2
+    floors, excess = [], []
+    for first in range(0, len(spectra), FLOOR_FRAMES):
+        part = log_powers[first : first + FLOOR_FRAMES]
+        floor = log_floor(part, colour=shape, grid=grid)
+        floors.append(floor[:, ::FLOOR_EVERY].copy())
+        over = part - floor
+        last = min(len(over), pairs - first)
+        excess.append((over[0:last:2] + over[1:last:2]) / 2)
+    return Frames(grid, spectra, np.concatenate(floors), np.concatenate(excess))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

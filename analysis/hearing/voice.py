@@ -26,6 +26,7 @@ Mask = npt.NDArray[np.bool_]
 Fits = npt.NDArray[np.float32]  # shape (soundings, steps, orders)
 
 MIN_STEPS = 6  # fewer steps teach nothing
+HEARD = 1.0  # nats a step needs to teach anything
 SMOOTH_STEPS = 9  # a state lasts some 0.4 s at least
 
 
@@ -73,6 +74,11 @@ def learn_voices(fits: Fits, *, running: Mask, cutting: Mask) -> tuple[Voices, M
         if min(np.count_nonzero(running & cutting), np.count_nonzero(running & ~cutting)) < MIN_STEPS:
             both = learn_voice(fits, running)
             return Voices(both, both), running & cutting
-        lead = step_evidence(fits, voices.cutting) - step_evidence(fits, voices.idle)
-        cutting = running & (uniform_filter1d(lead, SMOOTH_STEPS) > 0)
+        cutting_fit = step_evidence(fits, voices.cutting)
+        idle_fit = step_evidence(fits, voices.idle)
+        lead = uniform_filter1d(cutting_fit - idle_fit, SMOOTH_STEPS)
+        # Spinning up, coasting and noise fit neither: they must not become a class.
+        heard = uniform_filter1d(np.maximum(cutting_fit, idle_fit), SMOOTH_STEPS) > HEARD
+        cutting = heard & running & (lead > 0)
+        running = running & heard if (running & heard).sum() > 4 * MIN_STEPS else running
     return voices, cutting
