@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import bilinear, lfilter
+from scipy.signal import bilinear, lfilter, lfilter_zi
 
 from recordings_synthetic.noise import wander
 from recordings_synthetic.timebase import CONTROL_HZ, Floats, Timebase
@@ -33,11 +34,15 @@ class Switching:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """The dial is turned from this time on, taking ``ramp_s``, to this no-load speed."""
+    """The dial is turned from this time on, taking ``ramp_s``, to this no-load speed.
+
+    ``setting`` is the number on the dial, where it matters.
+    """
 
     time_s: float
     rpm: float
     ramp_s: float
+    setting: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +83,7 @@ class Spindle:
 def _dial_hz(turns: tuple[Turn, ...], time_s: Floats) -> Floats:
     """The speed the dial asks for: each turn is an eased ramp from the one before."""
     asked = np.full(time_s.size, turns[0].rpm / 60)
-    for before, turn in zip(turns, turns[1:], strict=False):
+    for before, turn in pairwise(turns):
         part = np.clip((time_s - turn.time_s) / turn.ramp_s, 0, 1)
         asked += (turn.rpm - before.rpm) / 60 * part * part * (3 - 2 * part)
     return asked
@@ -130,20 +135,25 @@ def _switched(drive: Drive, asked_hz: Floats, time_s: Floats) -> tuple[Floats, N
     return speed, state
 
 
+def _settled(b: Floats, a: Floats, load: Floats) -> Floats:
+    """A filter over the load, already settled on the load the take begins with."""
+    return np.asarray(lfilter(b, a, load, zi=lfilter_zi(b, a) * load[0])[0])
+
+
 def _sag(drive: Drive, load: Floats) -> Floats:
     """Fraction of speed lost to a load of 1 (the take's reference)."""
     omega = 2 * np.pi * drive.regulator_hz
     if drive.regulation == "open loop":
         lag_b, lag_a = bilinear([omega], [1, omega], CONTROL_HZ)
-        return np.asarray(drive.sag_fraction * lfilter(lag_b, lag_a, load))
+        return drive.sag_fraction * _settled(lag_b, lag_a, load)
     second = [1, 2 * drive.regulator_damping * omega, omega**2]
     dip_b, dip_a = bilinear([2 * omega, 0], second, CONTROL_HZ)
     droop_b, droop_a = bilinear([omega**2], second, CONTROL_HZ)
     return np.asarray(
         drive.sag_fraction
         * (
-            (1 - drive.droop_share) * lfilter(dip_b, dip_a, load)
-            + drive.droop_share * lfilter(droop_b, droop_a, load)
+            (1 - drive.droop_share) * _settled(dip_b, dip_a, load)
+            + drive.droop_share * _settled(droop_b, droop_a, load)
         )
     )
 

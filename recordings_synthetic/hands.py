@@ -95,8 +95,8 @@ def resistance(grain: Grain, length_mm: float, rng: np.random.Generator) -> tupl
     """Positions along the edge (mm) and the wood's resistance there, 1 on average."""
     step_mm = 1.0
     count = int(length_mm / step_mm) + 50
-    position = np.arange(count) * step_mm
-    figure = np.exp(grain.figure * wander(rng, count, 1 / step_mm, 1 / grain.figure_mm))
+    position = np.arange(count, dtype=np.float64) * step_mm
+    figure: Floats = np.exp(grain.figure * wander(rng, count, 1 / step_mm, 1 / grain.figure_mm))
     for centre, width, gain in grain.knots:
         figure *= 1 + (gain - 1) * np.exp(-0.5 * ((position - centre * length_mm) / width) ** 2)
     return position, np.asarray(figure / np.mean(figure))

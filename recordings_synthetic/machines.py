@@ -89,6 +89,24 @@ def _commutator(rng: np.random.Generator, r: Ranges, level: float) -> Source:
     )  # fmt: skip
 
 
+def _bearing(rng: np.random.Generator, r: Ranges) -> Source:
+    """A worn bearing: the balls pass the outer ring off any whole order, n (1 - d/D)/2 each.
+
+    The cage turns at (1 - d/D)/2 of the shaft, n balls pass a spot of the outer ring that often.
+    """
+    balls = int(rng.integers(7, 10))
+    cage = 0.5 * (1 - between(rng, (0.2, 0.28)))
+    level = 10 ** (between(rng, r.bearing_db) / 20)
+    harmonics = np.arange(1, 5)
+    return Source(
+        "bearing", tuple(int(balls * h) for h in harmonics),
+        tuple(float(level * rng.uniform(0.2, 1) / h**0.5) for h in harmonics),
+        tuple(float(p) for p in rng.uniform(0, 2 * np.pi, 4)),
+        exponent=1.5, wander_db=between(rng, r.source_wander_db), wander_hz=2.0,
+        wander_rad=0.1, load_db=between(rng, (0, 4)), mains_depth=0.0, ratio=cage,
+    )  # fmt: skip
+
+
 def _noise_shape(rng: np.random.Generator) -> tuple[tuple[float, ...], tuple[float, ...]]:
     hz = (60.0, 200.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
     tilt = rng.uniform(-6, 0)
@@ -108,6 +126,7 @@ def router_voice(rng: np.random.Generator, r: Ranges) -> Voice:
             _fan(rng, whole(rng, r.fan_blades), between(rng, r.blade_unevenness),
                  1.0 if fan_first else second, "fan", r),
             _commutator(rng, r, second if fan_first else 1.0),
+            _bearing(rng, r),
         ),
         tonal_to_noise_db=between(rng, r.tonal_to_noise_db), noise_hz=hz, noise_db=db,
         noise_exponent=between(rng, (2.5, 3.0)), noise_wander_db=between(rng, (0.2, 1.0)),

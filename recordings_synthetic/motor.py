@@ -18,6 +18,7 @@ class Source:
 
     ``amplitudes`` are at the take's reference speed and change as speed to ``exponent``.
     ``wander_db`` and ``wander_rad`` are slow changes of level and of phase per turn order 1;
+    ``ratio`` is its speed against the shaft's (a bearing cage's is under a half).
     ``load_db`` is what full load adds; ``mains_depth`` modulates at twice the mains frequency.
     """
 
@@ -31,6 +32,7 @@ class Source:
     wander_rad: float
     load_db: float
     mains_depth: float
+    ratio: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ class Mains:
     """Mains frequency as the recording's clock sees it."""
 
     hz: float
-    torque_ripple: float  # fraction of speed at twice the mains frequency
+    torque_ripple: float  # fraction of speed at twice the mains frequency, unloaded
 
 
 def order_tones(
@@ -66,6 +68,8 @@ def order_tones(
     45 % of the sampling rate at the take's top speed are left out.
     """
     rate = timebase.sample_rate_hz
+    if source.ratio != 1.0:
+        turns = turns * source.ratio
     top_hz = float(np.max(np.diff(turns), initial=0.0)) * rate
     angle = np.arange(_TABLE + 1) / _TABLE * 2 * np.pi
     table = np.zeros(_TABLE + 1)

@@ -15,7 +15,12 @@ from recordings_synthetic.teeth import Bit, CutVoice, Material
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """The edge and the cut."""
+    """The edge and the cut.
+
+    Standing on the work, from a moment before a pass to a moment after, the router runs
+    ``coupling_db`` louder than in the hand; it is set down with a knock as often as
+    ``knocked_down`` says (0 to 1).
+    """
 
     edge_length_mm: float
     trim_allowance_mm: float
@@ -23,6 +28,9 @@ class Work:
     grain: Grain
     strokes: tuple[Stroke, ...]
     cut: CutVoice
+    knocked_down: float
+    knock_db: float
+    coupling_db: float
     sets_off_at_s: float  # first contact of the first stroke; negative: before the take began
 
 
@@ -44,7 +52,7 @@ class TakePlan:
     ``run_mode`` says when the router is switched: "runs throughout", "switched on",
     "switched off" or "switched on and off". ``clock_ppm`` is how much faster the phone's
     clock runs than true time. ``doppler_mm`` is how far the router comes towards the phone
-    along a pass.
+    along a pass, which begins ``distance_mm`` away from it.
     """
 
     name: str
@@ -70,4 +78,5 @@ class TakePlan:
     around: Surroundings
     room: Room
     doppler_mm: float
+    distance_mm: float
     phone: Phone

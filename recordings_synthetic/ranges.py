@@ -19,6 +19,7 @@ class Ranges:
     # the machine
     tonal_to_noise_db: Pair
     imbalance_db: Pair  # order 1 against the strongest order
+    bearing_db: Pair
     fan_blades: Pair
     blade_unevenness: Pair  # share of the blade pitch
     commutator_bars: Pair
@@ -51,6 +52,8 @@ class Ranges:
     cut_off: float  # chance at each end of the take
     chip_load_mm: Pair
     pass_spread: Pair
+    knocked_down: float  # chance that the base is heard being set down before a pass
+    coupling_db: Pair  # how much louder the router runs standing on the work than in the hand
     # the room
     rt60_s: Pair
     reverberant_db: Pair
@@ -80,7 +83,7 @@ class Ranges:
 
 
 CLEAN = Ranges(
-    tonal_to_noise_db=(2, 10), imbalance_db=(-25, -3), fan_blades=(6, 14),
+    tonal_to_noise_db=(2, 10), imbalance_db=(-25, -3), bearing_db=(-60, -35), fan_blades=(6, 14),
     blade_unevenness=(0.0, 0.03), commutator_bars=(20, 32), source_wander_db=(0.3, 1.5),
     source_wander_rad=(0.0, 0.1), speed_wander=(0.0005, 0.0015), drift=(-0.003, 0.003),
     electronic_sag=(0.0, 0.012), open_loop=0.1, open_loop_sag=(0.03, 0.12), hum_db=(-40, -20),
@@ -89,6 +92,8 @@ CLEAN = Ranges(
     rub_share=(0.08, 0.2), squeal=0.05,
     feed_wander=(0.08, 0.2), feed_wander_hz=(0.3, 2.0), dwell=0.12, liftoff=0.06, bump=0.1,
     passes=(2, 6), cut_off=0.08, chip_load_mm=(0.03, 0.22), pass_spread=(0.08, 0.25),
+    knocked_down=0.1,
+    coupling_db=(-0.5, 0.5),
     rt60_s=(0.1, 0.3), reverberant_db=(-18, -6), sway_db=(0.0, 0.6), comb=0.0,
     vacuum=0.0, vacuum_level_db=(-20, -10), vacuum_blades=(5, 9), third_machine=0.0,
     floor_db=(-50, -35), speech=0.0, speech_db=(-30, -20), knocks_per_minute=(0, 3),
@@ -98,7 +103,7 @@ CLEAN = Ranges(
 )  # fmt: skip
 
 MODERATE = Ranges(
-    tonal_to_noise_db=(-4, 6), imbalance_db=(-35, -8), fan_blades=(5, 17),
+    tonal_to_noise_db=(-4, 6), imbalance_db=(-35, -8), bearing_db=(-45, -22), fan_blades=(5, 17),
     blade_unevenness=(0.0, 0.06), commutator_bars=(20, 42), source_wander_db=(0.8, 3),
     source_wander_rad=(0.0, 0.3), speed_wander=(0.0008, 0.0028), drift=(-0.008, 0.008),
     electronic_sag=(0.002, 0.02), open_loop=0.2, open_loop_sag=(0.03, 0.2), hum_db=(-30, -12),
@@ -107,6 +112,8 @@ MODERATE = Ranges(
     rub_share=(0.1, 0.3), squeal=0.15,
     feed_wander=(0.12, 0.3), feed_wander_hz=(0.3, 3.0), dwell=0.22, liftoff=0.1, bump=0.25,
     passes=(1, 8), cut_off=0.15, chip_load_mm=(0.015, 0.28), pass_spread=(0.1, 0.35),
+    knocked_down=0.3,
+    coupling_db=(-1.5, 2),
     rt60_s=(0.15, 0.6), reverberant_db=(-12, -1), sway_db=(0.2, 1.5), comb=0.3,
     vacuum=0.4, vacuum_level_db=(-15, -3), vacuum_blades=(5, 11), third_machine=0.05,
     floor_db=(-45, -22), speech=0.3, speech_db=(-20, -8), knocks_per_minute=(0, 10),
@@ -116,7 +123,7 @@ MODERATE = Ranges(
 )  # fmt: skip
 
 HARD = Ranges(
-    tonal_to_noise_db=(-12, 1), imbalance_db=(-45, -12), fan_blades=(5, 19),
+    tonal_to_noise_db=(-12, 1), imbalance_db=(-45, -12), bearing_db=(-38, -12), fan_blades=(5, 19),
     blade_unevenness=(0.0, 0.12), commutator_bars=(20, 48), source_wander_db=(1.5, 4),
     source_wander_rad=(0.1, 0.5), speed_wander=(0.001, 0.004), drift=(-0.015, 0.015),
     electronic_sag=(0.003, 0.02), open_loop=0.3, open_loop_sag=(0.03, 0.3), hum_db=(-25, -6),
@@ -125,6 +132,8 @@ HARD = Ranges(
     rub_share=(0.1, 0.4), squeal=0.25,
     feed_wander=(0.18, 0.4), feed_wander_hz=(0.3, 3.0), dwell=0.3, liftoff=0.15, bump=0.4,
     passes=(1, 10), cut_off=0.2, chip_load_mm=(0.01, 0.3), pass_spread=(0.15, 0.4),
+    knocked_down=0.5,
+    coupling_db=(-2, 4),
     rt60_s=(0.2, 0.9), reverberant_db=(-8, 3), sway_db=(0.5, 2.5), comb=0.6,
     vacuum=0.65, vacuum_level_db=(-8, 3), vacuum_blades=(5, 11), third_machine=0.15,
     floor_db=(-38, -15), speech=0.5, speech_db=(-14, 0), knocks_per_minute=(2, 20),

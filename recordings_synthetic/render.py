@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recordings_synthetic.drive import Spindle, State, spin
-from recordings_synthetic.motor import idle_sound
+from recordings_synthetic.motor import Mains, idle_sound
 from recordings_synthetic.noise import convolved
 from recordings_synthetic.phone import recorded
 from recordings_synthetic.plan import Machine, TakePlan
 from recordings_synthetic.room import SPEED_OF_SOUND_M_S, impulse_response, moving
 from recordings_synthetic.schedule import Schedule, lay_out
-from recordings_synthetic.surroundings import surrounding_sound
+from recordings_synthetic.surroundings import struck, surrounding_sound
 from recordings_synthetic.teeth import Contact, cutting_sound
 from recordings_synthetic.timebase import Floats, Sound, Timebase
 
@@ -44,12 +44,21 @@ def _heard_turns(turns: Floats, schedule: Schedule, plan: TakePlan) -> Floats:
         return turns
     nearer_s = schedule.timebase.to_audio(schedule.towards_mm) / (1000 * SPEED_OF_SOUND_M_S)
     count = np.arange(turns.size)
-    return np.interp(count + nearer_s * schedule.timebase.sample_rate_hz, count, turns)
+    place = count + nearer_s * schedule.timebase.sample_rate_hz
+    return np.asarray(np.interp(place, count, turns))
 
 
 def _powered(spindle: Spindle, timebase: Timebase) -> Floats:
     on = (spindle.state == State.RUNNING) | (spindle.state == State.STARTING)
     return timebase.to_audio(on.astype(np.float64))
+
+
+def _rippled(turns: Floats, rotation_hz: Floats, load: Floats, mains: Mains, rate: int) -> Floats:
+    """The angle with the torque ripple of a motor fed twice a mains period."""
+    pulse_hz = 2 * mains.hz
+    swing = rotation_hz * mains.torque_ripple * (1 + 2 * load) / (2 * np.pi * pulse_hz)
+    angle = 2 * np.pi * pulse_hz / rate * np.arange(turns.size)
+    return np.asarray(turns + swing * np.sin(angle))
 
 
 def _router(
@@ -58,8 +67,9 @@ def _router(
     timebase = schedule.timebase
     rotation, made = _turns(spindle, timebase)
     # An arbitrary start, so that no tooth is at angle 0 when the recording begins.
-    turns = _heard_turns(made + rng.uniform(1, 2), schedule, plan)
     load = np.minimum(timebase.to_audio(schedule.load), 1.5)
+    made = _rippled(made + rng.uniform(1, 2), rotation, load, plan.mains, plan.sample_rate_hz)
+    turns = _heard_turns(made, schedule, plan)
     idle = idle_sound(
         plan.voice,
         plan.mains,
@@ -72,6 +82,13 @@ def _router(
     )
     if not schedule.placed:
         return idle
+    coupled = 10 ** (plan.work.coupling_db / 20 * timebase.to_audio(schedule.on_work))
+    idle *= coupled.astype(np.float32)
+    heights = np.exp(rng.normal(0, 0.4, schedule.knocks_s.size))
+    set_down = struck(schedule.knocks_s, heights, timebase, rng)
+    idle += set_down * np.float32(10 ** (plan.work.knock_db / 20))
+    nearer_gain = plan.distance_mm / (plan.distance_mm - schedule.towards_mm)
+    nearer = timebase.to_audio(nearer_gain).astype(np.float32)
     rate = np.maximum(rotation, 20.0)
     contact = Contact(
         turns=turns,
@@ -81,7 +98,10 @@ def _router(
         leave_rad=timebase.to_audio(schedule.leave_rad),
         wood=timebase.to_audio(schedule.wood),
     )
-    return idle + cutting_sound(plan.bit, plan.work.material, plan.work.cut, contact, timebase, rng)
+    work = plan.work
+    return nearer * (
+        idle + cutting_sound(plan.bit, work.material, work.cut, contact, timebase, rng)
+    )
 
 
 def _other(

@@ -25,13 +25,14 @@ class Room:
     sway_hz: float
     comb_depth: float
     comb_ms: float
+    comb_sway_ms: float
 
 
 def impulse_response(room: Room, sample_rate_hz: int, rng: np.random.Generator) -> Floats:
     """Direct sound, a few reflections, modes and an exponential tail, of unit energy."""
     length = int(min(room.rt60_s * 1.1, 0.9) * sample_rate_hz)
     time_s = np.arange(length) / sample_rate_hz
-    tail = rng.standard_normal(length) * 10 ** (-3 * time_s / room.rt60_s)
+    tail: Floats = rng.standard_normal(length) * 10 ** (-3 * time_s / room.rt60_s)
     tail[: int(0.004 * sample_rate_hz)] = 0
     # Air and furniture swallow the treble: a moving average that suits the tail as a whole.
     tail = np.convolve(tail, [0.25, 0.5, 0.25], mode="same")
@@ -53,11 +54,11 @@ def moving(sound: Sound, room: Room, timebase: Timebase, rng: np.random.Generato
     count = timebase.control_count
     gain = 10 ** (room.sway_db / 20 * wander(rng, count, CONTROL_HZ, room.sway_hz))
     if room.comb_depth:
-        late_ms = room.comb_ms * (1 + 0.3 * wander(rng, count, CONTROL_HZ, room.sway_hz))
+        late_ms = room.comb_ms + room.comb_sway_ms * wander(rng, count, CONTROL_HZ, room.sway_hz)
         late = timebase.to_audio(np.maximum(late_ms, 0.1)) * (timebase.sample_rate_hz / 1000)
         place = np.maximum(np.arange(sound.size) - late, 0)
         index = place.astype(np.int64)
         part = (place - index).astype(np.float32)
         echo = sound[index] * (1 - part) + sound[np.minimum(index + 1, sound.size - 1)] * part
-        sound = sound + np.float32(room.comb_depth) * echo
+        sound = np.asarray(sound + room.comb_depth * echo, dtype=np.float32)
     return np.asarray(sound * timebase.to_audio(gain), dtype=np.float32)

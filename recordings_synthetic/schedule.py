@@ -50,6 +50,8 @@ class Schedule:
     wood: Floats
     load: Floats
     towards_mm: Floats
+    on_work: Floats  # 1 with the base on the work, 0 in the hand
+    knocks_s: Floats  # when the base is heard being set down
 
 
 def travel_mm(plan: TakePlan) -> float:
@@ -67,6 +69,25 @@ def _lay(plan: TakePlan, rng: np.random.Generator) -> tuple[Placed, ...]:
         placed.append(Placed(steps, first))
         at_s = placed[-1].exit_s
     return tuple(placed)
+
+
+def _set_down(
+    plan: TakePlan, placed: tuple[Placed, ...], timebase: Timebase, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """When the base stands on the work: from a little before each pass to a little after."""
+    on_work = np.zeros(timebase.control_count)
+    knocks_s = []
+    for place in placed:
+        down_s = place.entry_s - rng.uniform(0.15, 0.9)
+        up_s = place.exit_s + rng.uniform(0.1, 0.6)
+        ramp_s = rng.uniform(0.03, 0.2)
+        rise = np.clip((timebase.control_s - down_s) / ramp_s, 0, 1)
+        fall = np.clip((timebase.control_s - up_s) / ramp_s, 0, 1)
+        on_work = np.maximum(on_work, rise - fall)
+        if rng.random() < plan.work.knocked_down:
+            knocks_s.append(down_s)
+    inside = [t for t in knocks_s if 0 <= t < timebase.duration_s]
+    return on_work, np.array(inside)
 
 
 def lay_out(plan: TakePlan, rng: np.random.Generator) -> Schedule:
@@ -106,6 +127,7 @@ def lay_out(plan: TakePlan, rng: np.random.Generator) -> Schedule:
             known[place.window(count)[0]] = True
         index = np.arange(count)
         towards = np.interp(index, index[known], towards[known]) if known.any() else towards
+    on_work, knocks_s = _set_down(plan, placed, timebase, rng)
     # Power follows the wood removed: area of the chips a second, and a little for rubbing.
     area = np.cos(enter) - np.cos(leave)
     usual = np.mean([s.feed_mm_s for s in plan.work.strokes]) if placed else 1.0
@@ -125,4 +147,6 @@ def lay_out(plan: TakePlan, rng: np.random.Generator) -> Schedule:
         wood,
         np.minimum(load, 2.5),
         towards * plan.doppler_mm,
+        on_work,
+        knocks_s,
     )

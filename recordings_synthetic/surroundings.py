@@ -78,9 +78,8 @@ def _blow(rate: int, rng: np.random.Generator) -> Floats:
     return np.asarray(sound / np.max(np.abs(sound)))
 
 
-def _struck(
-    times_s: Floats, heights: Floats, timebase: Timebase, rng: np.random.Generator
-) -> Sound:
+def struck(times_s: Floats, heights: Floats, timebase: Timebase, rng: np.random.Generator) -> Sound:
+    """Blows at these times with these peaks."""
     out = np.zeros(timebase.samples)
     for time_s, height in zip(times_s, heights, strict=True):
         first = int(time_s * timebase.sample_rate_hz)
@@ -97,7 +96,7 @@ def knocks(per_minute: float, timebase: Timebase, rng: np.random.Generator) -> S
         bounces = rng.integers(1, 9) if rng.random() < 0.4 else 1
         times.extend(at + np.cumsum(rng.uniform(0.02, 0.16, bounces)))
     heights = np.exp(rng.normal(-0.5, 0.6, len(times)))
-    return _struck(np.array(times), heights, timebase, rng)
+    return struck(np.array(times), heights, timebase, rng)
 
 
 def hammering(timebase: Timebase, rng: np.random.Generator) -> Sound:
@@ -110,7 +109,7 @@ def hammering(timebase: Timebase, rng: np.random.Generator) -> Sound:
             times.append(at)
             at += gap * rng.uniform(0.9, 1.1)
         at += rng.uniform(2, 10)
-    return _struck(np.array(times), rng.uniform(0.6, 1.1, len(times)), timebase, rng)
+    return struck(np.array(times), rng.uniform(0.6, 1.1, len(times)), timebase, rng)
 
 
 def music(timebase: Timebase, rng: np.random.Generator) -> Sound:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from recordings_synthetic.calibration import plateaus_from
 from recordings_synthetic.drive import Drive, Switching, Turn
 from recordings_synthetic.hands import Grain, Pause, Stroke
 from recordings_synthetic.machines import (
@@ -111,7 +114,7 @@ def _pauses(rng: np.random.Generator, r: Ranges) -> tuple[Pause, ...]:
         pauses.append(Pause(between(rng, (0.1, 0.9)), hold, between(rng, (0.05, 0.12)), True))
     kept: list[Pause] = []
     for pause in pauses:
-        if all(abs(pause.at_share - other.at_share) > 0.12 for other in kept):
+        if all(abs(pause.at_share - other.at_share) > 0.15 for other in kept):
             kept.append(pause)
     return tuple(sorted(kept, key=lambda p: p.at_share))
 
@@ -132,7 +135,8 @@ def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: fl
     total_s = 0.0
     for number in range(whole(rng, r.passes)):
         own = feed * float(np.exp(spread * rng.standard_normal() + trend * number))
-        own = float(np.clip(own, edge / 20, edge / 1.5))
+        most = min(250, edge / 1.5, 1.2 * r.chip_load_mm[1] * bit.flutes * rpm / 60)
+        own = float(np.clip(own, edge / 20, most))
         stroke = Stroke(
             own, between(rng, r.feed_wander), log_between(rng, r.feed_wander_hz), _pauses(rng, r),
             between(rng, (1.5, 8.0) if _chance(rng, 0.3) else (1.5, 3.5)),
@@ -148,11 +152,15 @@ def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: fl
     count = whole(rng, r.resonances)
     cut = CutVoice(
         level_db=between(rng, r.cut_level_db),
-        resonance_hz=tuple(log_between(rng, r.resonance_hz) for _ in range(count))
-        + (between(rng, (600, 2500)),),
-        resonance_q=tuple(between(rng, (4, 40)) for _ in range(count)) + (0.8,),
-        resonance_gain=tuple(log_between(rng, (0.2, 1)) for _ in range(count))
-        + (between(rng, (0.3, 1.2)),),
+        resonance_hz=(
+            *(log_between(rng, r.resonance_hz) for _ in range(count)),
+            between(rng, (600, 2500)),  # the work as a whole, hardly resonant
+        ),
+        resonance_q=(*(between(rng, (4, 40)) for _ in range(count)), 0.8),
+        resonance_gain=(
+            *(log_between(rng, (0.2, 1)) for _ in range(count)),
+            between(rng, (0.3, 1.2)),
+        ),
         noise_modulation=between(rng, (0.1, 0.8)),
         rub_share=between(rng, r.rub_share),
         squeal_db=between(rng, (-14, 0)) if _chance(rng, r.squeal) else -100.0,
@@ -162,7 +170,8 @@ def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: fl
     figure = between(rng, (0.02, 0.08) if material.name in ("mdf", "acrylic") else (0.05, 0.25))
     return Work(
         edge, round(trim, 2), material, Grain(figure, between(rng, (8, 80)), knots),
-        tuple(strokes), cut, first_s,
+        tuple(strokes), cut, r.knocked_down, between(rng, r.knock_db), between(rng, r.coupling_db),
+        first_s,
     )  # fmt: skip
 
 
@@ -177,6 +186,7 @@ def _room(rng: np.random.Generator, r: Ranges) -> Room:
         sway_hz=between(rng, (0.05, 0.4)),
         comb_depth=between(rng, (0.2, 0.8)) if _chance(rng, r.comb) else 0.0,
         comb_ms=between(rng, (0.3, 4.0)),
+        comb_sway_ms=log_between(rng, (0.01, 0.15)),  # a hand's breadth of detour at most
     )
 
 
@@ -191,7 +201,7 @@ def _phone(rng: np.random.Generator, r: Ranges) -> Phone:
         agc_release_s=log_between(rng, (0.3, 4.0)),
         suppress_db=between(rng, (5, 14)) if _chance(rng, r.suppress) else 0.0,
         limiter=_chance(rng, r.limiter),
-        clip_drive_db=between(rng, (3, 12)) - min(0.0, loud + 12) if _chance(rng, r.clip) else 0.0,
+        clip_drive_db=between(rng, (-9, -3)) - loud if _chance(rng, r.clip) else 0.0,
         offset=float(rng.normal(0, 0.002)),
         self_noise_dbfs=max(-90.0, loud + between(rng, (-60, -38))),
     )
@@ -224,9 +234,7 @@ def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
     r = RANGES[split][difficulty]
     rng = np.random.default_rng([seed, 0])
     if kind == "plateaus":
-        from recordings_synthetic.calibration import draw_plateaus
-
-        return draw_plateaus(split, difficulty, seed, seed)
+        return plateaus_from(draw_take(split, "passes", difficulty, seed), seed=seed)
     plates = [p for p in _PLATES if (p[1] > 27000) == _chance(rng, r.small_router)]
     plate = plates[rng.integers(len(plates))]
     rpm = _no_load_rpm(rng, r, plate)
@@ -245,8 +253,7 @@ def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
     work = _work(rng, r, bit, rpm, first_s)
     if cut_start:
         first_s = max(first_s, -0.6 * work.edge_length_mm / work.strokes[0].feed_mm_s)
-        work = Work(work.edge_length_mm, work.trim_allowance_mm, work.material, work.grain,
-                    work.strokes, work.cut, first_s)  # fmt: skip
+        work = replace(work, sets_off_at_s=first_s)
     turns = _turns_between(rng, r, rpm, plate, work)
     ends_running = run_mode in ("runs throughout", "switched on")
     cut_end = cut_end and ends_running and len(work.strokes) > 1
@@ -284,10 +291,11 @@ def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
         around=_around(rng, r),
         room=_room(rng, r),
         doppler_mm=between(rng, (-0.7, 0.7)) * work.edge_length_mm if _chance(rng, 0.7) else 0.0,
+        distance_mm=log_between(rng, (600, 3000)) + 0.5 * work.edge_length_mm,
         phone=_phone(rng, r),
     )
 
 
 def _mains(rng: np.random.Generator, clock_ppm: float) -> Mains:
     true_hz = float(rng.choice([50, 60])) * (1 + rng.normal(0, 0.0006))
-    return Mains(true_hz / (1 + clock_ppm * 1e-6), log_between(rng, (1e-5, 5e-4)))
+    return Mains(true_hz / (1 + clock_ppm * 1e-6), log_between(rng, (3e-5, 1e-3)))

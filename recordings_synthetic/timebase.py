@@ -42,8 +42,5 @@ class Timebase:
 
     def to_audio(self, control: Floats) -> Floats:
         """A control signal, linearly interpolated at every audio sample."""
-        return np.interp(
-            np.arange(self.samples) * (CONTROL_HZ / self.sample_rate_hz),
-            np.arange(self.control_count),
-            control,
-        )
+        place = np.arange(self.samples) * (CONTROL_HZ / self.sample_rate_hz)
+        return np.asarray(np.interp(place, np.arange(self.control_count), control))

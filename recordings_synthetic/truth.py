@@ -130,22 +130,34 @@ def _vacuum(rendering: Rendering) -> dict[str, Any]:
     return found
 
 
+def _plateaus(rendering: Rendering) -> list[dict[str, Any]]:
+    """Steady stretches at one setting: after the dial has stopped and the motor has settled."""
+    spindle, drive = rendering.spindle, rendering.schedule.drive
+    turns = drive.turns
+    until = [*(turn.time_s for turn in turns[1:]), rendering.schedule.timebase.duration_s]
+    found = []
+    for turn, end_s in zip(turns, until, strict=True):
+        first = max(0, round((turn.time_s + turn.ramp_s) * CONTROL_HZ))
+        running = spindle.state[first : round(end_s * CONTROL_HZ)] == State.RUNNING
+        for start, stop in _spans(running):
+            if stop - start > 0.5 * CONTROL_HZ:
+                rpm = float(np.mean(spindle.rotation_hz[first + start : first + stop])) * 60
+                found.append(
+                    {
+                        "setting": turn.setting,
+                        "start_s": round((first + start) / CONTROL_HZ, 3),
+                        "end_s": round((first + stop) / CONTROL_HZ, 3),
+                        "rpm": round(rpm, 2),
+                    }
+                )
+    return found
+
+
 def truth(rendering: Rendering, *, step_s: float = 0.01) -> dict[str, Any]:
     """The truth of a rendering as plain values, ready for JSON (schema 1)."""
     plan = rendering.plan
     count = rendering.schedule.timebase.control_count
     visible = [p for p in rendering.schedule.placed if p.first < count - 1 and p.exit_s > 0]
-    turns = rendering.schedule.drive.turns
-    end_s = rendering.schedule.timebase.duration_s
-    plateaus = [
-        {
-            "setting": number + 1,
-            "start_s": round(turn.time_s + turn.ramp_s, 3),
-            "end_s": round(after.time_s if after else end_s, 3),
-            "rpm": round(turn.rpm, 2),
-        }
-        for number, (turn, after) in enumerate(zip(turns, [*turns[1:], None], strict=True))
-    ]
     return {
         "schema": 1,
         "invented": True,
@@ -174,5 +186,5 @@ def truth(rendering: Rendering, *, step_s: float = 0.01) -> dict[str, Any]:
         "passes": [_pass(rendering, place) for place in visible],
         "vacuum": _vacuum(rendering),
         "faults": list(rendering.faults),
-        "plateaus": plateaus if plan.kind == "plateaus" else [],
+        "plateaus": _plateaus(rendering) if plan.kind == "plateaus" else [],
     }
