@@ -71,7 +71,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except ToothbeatError as error:
         return _refuse(str(error))
     except (KeyboardInterrupt, click.Abort):
-        click.echo("\nStopped.", err=True)
+        click.echo("Stopped.", err=True)
         return INTERRUPTED
     except BrokenPipeError:
         # The reader (head, less) has gone: nothing is wrong, and nothing more can be said.

@@ -16,13 +16,16 @@ from listen.channels import ChannelMixer
 if TYPE_CHECKING:
     import av
     from av.audio.frame import AudioFrame
+    from av.audio.stream import AudioStream
     from av.container import InputContainer
 
 SAMPLE_RATE_RANGE_HZ = (8_000, 384_000)
 HIGHEST_NEEDED_RATE_HZ = 48_000
+MOST_CHANNELS = 64
 LONGEST_TAKE_S = 12 * 3600
 
 _BLOCK_SAMPLES = 16_384
+_REACHABLE_PLANES = 8
 # Only what holds recorded sound: no playlists, which could name other files or addresses.
 _CONTAINERS = "aac,aiff,amr,asf,avi,caf,flac,matroska,webm,mov,mp4,mp3,mpegts,ogg,w64,wav"
 # A float file may exceed full scale; a damaged one holds anything.
@@ -50,19 +53,24 @@ class Take:
         What was odd about the file, in sentences; complete once `blocks()` is exhausted.
     """
 
-    def __init__(self, path: Path, container: InputContainer) -> None:
+    def __init__(self, path: Path, container: InputContainer, track: AudioStream) -> None:
         self._path = path
         self._container = container
-        self._stream = container.streams.audio[0]
+        self._stream = track
         rate_hz = self._stream.rate or 0
         low_hz, high_hz = SAMPLE_RATE_RANGE_HZ
-        if not low_hz <= rate_hz <= high_hz or self._stream.channels < 1:
+        if not 1 <= self._stream.channels <= MOST_CHANNELS:
+            raise TakeError(
+                f'"{path.name}" holds {self._stream.channels} channels, and at most '
+                f"{MOST_CHANNELS} can be mixed. Export it with fewer."
+            )
+        if not low_hz <= rate_hz <= high_hz:
             raise TakeError(
                 f'"{path.name}" holds {rate_hz} samples a second, which is outside 8,000 to '
                 "384,000. Record again with the phone's usual settings."
             )
         self.sample_rate_hz = min(rate_hz, HIGHEST_NEEDED_RATE_HZ)
-        self.declared_s = _declared_s(path, container)
+        self.declared_s = _declared_s(path, container, track)
         self.notes: list[str] = []
         self._samples = 0
         self._damaged = 0
@@ -116,8 +124,9 @@ class Take:
 
         resampler: av.AudioResampler | None = None
         for frame in self._whole_frames():
+            # One interleaved plane: PyAV's frames reach only eight separate ones.
             resampler = resampler or av.AudioResampler(
-                format="fltp",
+                format="flt",
                 layout=frame.layout,
                 rate=self.sample_rate_hz,
                 frame_size=_BLOCK_SAMPLES,
@@ -125,10 +134,10 @@ class Take:
             # Timestamps have done their work, and a damaged file's make the resampler stumble.
             frame.pts = None
             for out in resampler.resample(frame):
-                yield out.to_ndarray().astype(np.float32, copy=False)
+                yield _channels(out)
         if resampler is not None:
             for out in resampler.resample(None):
-                yield out.to_ndarray().astype(np.float32, copy=False)
+                yield _channels(out)
 
     def _whole_frames(self) -> Iterator[AudioFrame]:
         """Yield frames of one shape, with a silent one wherever the file's own clock jumps."""
@@ -143,7 +152,8 @@ class Take:
             if frame.time is not None and end_s is not None:
                 lost_s = frame.time - end_s
                 # No more silence than the declared length has room for: a damaged clock lies.
-                if _SHORTEST_GAP_S < lost_s <= (self.declared_s or 0.0) - decoded_s:
+                room_s = (self.declared_s or 0.0) - decoded_s
+                if _SHORTEST_GAP_S < lost_s <= room_s and _is_fillable(first):
                     self._damaged += 1
                     decoded_s += lost_s
                     yield _silence(first, int(lost_s * first.sample_rate))
@@ -212,13 +222,20 @@ def open_take(path: Path) -> Take:
         raise _unreadable(path) from None
     except (av.FFmpegError, ValueError, OSError):
         raise TakeError(_not_sound(path)) from None
-    if not container.streams.audio:
+    tracks = [track for track in container.streams.audio if _has_decoder(track)]
+    if container.streams.audio and not tracks:
+        container.close()
+        raise TakeError(
+            f'"{path.name}" holds a kind of sound I can\'t decode, or is damaged. Record or '
+            "export it as .m4a, .mp3, .wav or .flac."
+        )
+    if not tracks:
         container.close()
         raise TakeError(
             f'"{path.name}" has no sound track. Film or record again with the microphone on.'
         )
     try:
-        return Take(path, container)
+        return Take(path, container, tracks[0])
     except BaseException:
         container.close()
         raise
@@ -265,8 +282,12 @@ def _not_sound(path: Path) -> str:
     )
 
 
-def _declared_s(path: Path, container: InputContainer) -> float | None:
-    stream = container.streams.audio[0]
+def _has_decoder(track: AudioStream) -> bool:
+    # PyAV leaves the context out where FFmpeg knows no decoder.
+    return getattr(track, "codec_context", None) is not None
+
+
+def _declared_s(path: Path, container: InputContainer, stream: AudioStream) -> float | None:
     if stream.duration is not None and stream.time_base is not None:
         declared_s = float(stream.duration * stream.time_base)
     elif container.duration is not None:
@@ -284,6 +305,16 @@ def _riff_share(path: Path) -> float:
         size = int.from_bytes(file.read(8)[4:], "little") + 8
     # 0 and the largest number stand for "still recording".
     return max(1.0, size / path.stat().st_size) if 8 < size < 2**32 - 1024 else 1.0
+
+
+def _channels(interleaved: AudioFrame) -> npt.NDArray[np.float32]:
+    """Take a float frame apart: shape (channels, n)."""
+    samples = interleaved.to_ndarray().reshape(-1, interleaved.layout.nb_channels)
+    return samples.T.astype(np.float32)
+
+
+def _is_fillable(frame: AudioFrame) -> bool:
+    return frame.format.is_packed or frame.layout.nb_channels <= _REACHABLE_PLANES
 
 
 def _silence(like: AudioFrame, samples: int) -> AudioFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -53,15 +54,34 @@ class PassRow:
     holds: str
 
 
-def report_page(*, take: HeardTake, bench: Bench, review: Review, story: str = "") -> str:
-    """Lay out the page.
+@dataclass(frozen=True, slots=True, eq=False)
+class Section:
+    """One reviewed take on the page; `story` is a line under its heading."""
+
+    take: HeardTake
+    bench: Bench
+    review: Review
+    story: str = ""
+
+
+def report_page(take: Section) -> str:
+    """Lay out the page of one take."""
+    title = f"{headline(take.review.summary)} – {take.take.name}"
+    return _page([take], title=title, kicker="", intro=())
+
+
+def session_page(takes: Sequence[Section], *, title: str, kicker: str, intro: Sequence[str]) -> str:
+    """Lay out a page of several takes under one heading.
 
     Parameters
     ----------
-    story : str
-        A line under the heading, for takes that need one.
+    intro : sequence of str
+        Paragraphs between the heading and the first take, at least one.
     """
-    hearing, units = take.hearing, bench.units
+    return _page(takes, title=title, kicker=kicker, intro=intro)
+
+
+def _page(takes: Sequence[Section], *, title: str, kicker: str, intro: Sequence[str]) -> str:
     environment = Environment(
         loader=PackageLoader("listen", "templates"),
         autoescape=True,
@@ -70,29 +90,43 @@ def report_page(*, take: HeardTake, bench: Bench, review: Review, story: str = "
         lstrip_blocks=True,
     )
     return environment.get_template("report.html").render(
-        name=take.name,
-        length=clock(hearing.duration_s),
-        story=story,
-        headline=headline(review.summary),
-        summary=review.summary,
-        setup=setup_line(bench),
-        spindle=spindle_line(hearing.track),
-        band=band_line(review.band, units) if review.band is not None else "",
-        rows=[_row(number, coached, bench) for number, coached in enumerate(review.passes, 1)],
-        notes=take.notes,
+        title=title,
+        kicker=kicker,
+        intro=intro,
+        takes=[_section(take) for take in takes],
         cautions=CAUTIONS,
-        pictures={
-            "band": inline_svg(against_band_figure(review, units=units)),
-            "timeline": inline_svg(timeline_figure(hearing, review)),
-            "sound": inline_svg(spectrogram_figure(hearing, flutes=bench.cut.flutes)),
-        },
         marks={
             shape: f'<svg viewBox="0 0 16 16" aria-hidden="true">{mark}</svg>'
             for shape, mark in _MARKS.items()
         },
-        hands=f"{sentence(review.summary.steadiness)} {sentence(review.summary.trend)}",
-        judged=review.summary.passes_judged > 0,
     )
+
+
+def _section(section: Section) -> dict[str, object]:
+    """Gather what the template shows of one take."""
+    hearing, bench, review = section.take.hearing, section.bench, section.review
+    summary, flutes = review.summary, bench.cut.flutes
+    pictures = {"band": "", "timeline": "", "sound": ""}
+    if any(coached.reading.chip_thickness_mm is not None for coached in review.passes):
+        pictures["band"] = inline_svg(against_band_figure(review, units=bench.units))
+    if review.passes:
+        pictures["timeline"] = inline_svg(timeline_figure(hearing, review))
+    pictures["sound"] = inline_svg(spectrogram_figure(hearing, flutes=flutes))
+    return {
+        "name": section.take.name,
+        "length": clock(hearing.duration_s),
+        "story": section.story,
+        "headline": headline(summary),
+        "change_first": summary.change_first,
+        "hands": f"{sentence(summary.steadiness)} {sentence(summary.trend)}",
+        "setup": setup_line(bench),
+        "spindle": spindle_line(hearing.track),
+        "band": band_line(review.band, bench.units) if review.band is not None else "",
+        "rows": [_row(number, coached, bench) for number, coached in enumerate(review.passes, 1)],
+        "notes": section.take.notes,
+        "pictures": pictures,
+        "has_teeth_line": flutes is not None and flutes > 1,
+    }
 
 
 def headline(summary: TakeSummary) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from analysis.coaching.reading import CutSetup
 from analysis.coaching.wording import Units
@@ -66,6 +68,22 @@ def lay_out(
             plate_range_rpm=plate_range_rpm,
         ),
         units=told[0].units if told else Units.MM,
+    )
+
+
+def bench_of(told: Mapping[str, Any]) -> Bench:
+    """Set up from the `setup` object of a take's truth file, or of a review's JSON."""
+    plate_rpm = told.get("plate_range_rpm")
+    return Bench(
+        cut=CutSetup(
+            edge_length_mm=told["edge_length_mm"],
+            bit_diameter_mm=told["bit_diameter_mm"],
+            flutes=told["flutes"],
+            trim_allowance_mm=told["trim_allowance_mm"],
+            material=told["material"],
+            plate_range_rpm=(plate_rpm[0], plate_rpm[1]) if plate_rpm else None,
+        ),
+        units=Units(told.get("units", Units.MM.value)),
     )
 
 

@@ -23,7 +23,6 @@ def spectrogram_figure(hearing: Hearing, *, flutes: int | None) -> Figure:
         figure = Figure(figsize=(_WIDTH_IN, 3.9), layout="constrained")
         axes = figure.subplots()
         draw_spectrogram(axes, hearing, flutes=flutes)
-        axes.set_xlabel("time in the take")
         return figure
 
 

@@ -16,10 +16,11 @@ from analysis.hearing.passes import Span
 from analysis.pictures.style import INK, LOOKS, PAPER, SOFT_INK, SPINDLE, clock, say_on
 
 _HEADROOM = 0.02
+_ROOM_FOR_A_NUMBER = 0.012  # of the picture's width
 
 
 def draw_timeline(axes: Axes, hearing: Hearing, review: Review) -> None:
-    """Draw speed over time, each pass a block as high as the cut pulled the speed range.
+    """Draw the spindle's speed over time, and each pass as a block across it.
 
     A block carries its number and its verdict's marker; dwells are cross-hatched and lift-offs
     left white, both named in the key. A pass cut off by the take is drawn with a dashed border.
@@ -29,7 +30,6 @@ def draw_timeline(axes: Axes, hearing: Hearing, review: Review) -> None:
     running = np.isfinite(speed_rpm)
     axes.set_xlim(0, hearing.duration_s)
     axes.xaxis.set_major_formatter(FuncFormatter(clock))
-    axes.set_xlabel("time in the take")
     if not running.any():
         say_on(axes, "no router heard")
         return
@@ -85,8 +85,16 @@ def _draw_pass(axes: Axes, number: int, coached: CoachedPass) -> None:
         clip_on=False,
         zorder=5,
     )
+    if whole.length_s < _ROOM_FOR_A_NUMBER * axes.get_xlim()[1]:
+        return
     axes.text(
-        middle_s, low_rpm + height * 0.04, str(number), ha="center", fontweight="bold", zorder=5
+        middle_s,
+        low_rpm + height * 0.045,
+        str(number),
+        ha="center",
+        fontweight="bold",
+        bbox={"boxstyle": "round,pad=0.15", "facecolor": PAPER, "edgecolor": "none"},
+        zorder=5,
     )
 
 
@@ -117,12 +125,12 @@ def _key(axes: Axes, review: Review) -> None:
     if handles:
         axes.legend(
             handles=handles,
-            loc="lower right",
-            bbox_to_anchor=(1.0, 1.0),
+            loc="upper left",
+            bbox_to_anchor=(0.0, -0.17),
             ncols=len(handles),
             frameon=False,
             fontsize=8.5,
-            handletextpad=0.5,
-            columnspacing=1.4,
-            borderaxespad=0.2,
+            handletextpad=0.4,
+            columnspacing=1.2,
+            borderaxespad=0.0,
         )

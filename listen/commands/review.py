@@ -59,16 +59,16 @@ def review(
     quiet: bool,
     **cut: Any,
 ) -> None:
-    r"""Review a recording of your passes.
+    """Review a recording of your passes.
 
     TAKE is what the phone wrote: .m4a, .mp3, .wav, .flac, .ogg, .opus, .3gp, or a video.
     Tell what you know of the cut; what you leave out is left out of the answer.
 
     \b
     Example:
-      toothbeat review take.m4a --edge 600mm --bit 12.7mm --flutes 2 \
+      toothbeat review take.m4a --edge 600mm --bit 12.7mm --flutes 2 \\
           --trim 1.6mm --material hardwood --range 8000-24000
-      toothbeat review take.m4a --edge 24in --bit 1/2in --flutes 2 \
+      toothbeat review take.m4a --edge 24in --bit 1/2in --flutes 2 \\
           --trim 1/16in --material oak --report take.html
     """
     from listen.saving import check_can_save
@@ -97,9 +97,9 @@ def review(
     reviewed = review_take(heard.hearing, bench.cut, bench.units)
 
     if report is not None:
-        from listen.report import report_page
+        from listen.report import Section, report_page
 
-        page = report_page(take=heard, bench=bench, review=reviewed)
+        page = report_page(Section(heard, bench, reviewed))
         save_whole(report, page.encode())
     if figure is not None:
         from analysis.pictures.review import review_sheet

@@ -23,9 +23,9 @@ def shop_take(
     rng = np.random.default_rng(seed)
     passes = []
     at_s = 1.5 + pause_s
-    for time_s in pass_times_s:
-        passes.append((at_s, at_s + time_s))
-        at_s += time_s + pause_s
+    for pass_time_s in pass_times_s:
+        passes.append((at_s, at_s + pass_time_s))
+        at_s += pass_time_s + pause_s
     duration_s = at_s + 1.5
     time_s = np.arange(int(duration_s * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
     on = np.clip((time_s - 1.0) / 0.5, 0, 1) * np.clip((duration_s - 1.0 - time_s) / 0.8, 0, 1)
@@ -40,9 +40,9 @@ def shop_take(
     sound = np.zeros_like(time_s)
     for order, level in {1: 0.2, 2: 0.3, 3: 0.1, 7: 0.5, 9: 1.0, 12: 0.4, 18: 0.5, 24: 0.3}.items():
         sound += 0.02 * level * np.cos(order * angle + rng.uniform(0, 6)) * on**2
-    teeth = sum(
-        np.cos(k * flutes * angle + rng.uniform(0, 6)) / np.sqrt(k) for k in range(1, 9)
-    )
+    teeth = np.zeros_like(time_s)
+    for k in range(1, 9):
+        teeth += np.cos(k * flutes * angle + rng.uniform(0, 6)) / np.sqrt(k)
     chips = rng.normal(size=len(time_s)) * (1 + 0.8 * np.cos(flutes * angle))
     sound += cut * (0.03 * teeth + 0.03 * chips)
     sound += 0.02 * on**2 * rng.normal(size=len(time_s)) + 0.0015 * rng.normal(size=len(time_s))

@@ -110,7 +110,7 @@ def test_channels_of_opposite_phase_do_not_cancel(tmp_path: Path) -> None:
     assert level_at_tone(samples[48_000 + 16_384 :], rate_hz) == pytest.approx(LEVEL, rel=0.01)
 
 
-@pytest.mark.parametrize("channels", [2, 3, 4, 6])
+@pytest.mark.parametrize("channels", [2, 3, 4, 6, 8, 9, 16, 64])
 def test_any_number_of_channels_is_mixed(tmp_path: Path, channels: int) -> None:
     planes = np.stack([tone(sample_rate_hz=44_100)] * channels)
     soundfile.write(tmp_path / "take.wav", planes.T, 44_100)
