@@ -1,0 +1,212 @@
+// Practising: start once, then the page needs no touch until the end.
+import { ask } from "./api.js";
+import { bandPicture } from "./band.js";
+import { el, say, show } from "./dom.js";
+import { Link } from "./link.js";
+import { MicrophoneError, openMicrophone } from "./microphone.js";
+import { pace, play } from "./sounds.js";
+import { chip, panel, passPanel } from "./verdict.js";
+
+const VERDICT_STAYS = "until the next cut";
+let take = null;
+
+export function passesView(house) {
+  if (take) {
+    draw();
+    return () => {};
+  }
+  ready(house);
+  return () => {};
+}
+
+function ready(house, problem) {
+  const { setup, unfinished } = house.state;
+  const told = [setup.edge && `${setup.edge} edge`, setup.bit && `${setup.bit} bit`,
+    setup.flutes && `${setup.flutes} flutes`, setup.trim && `${setup.trim} trim`, setup.material];
+  const sounds = el("input", { type: "checkbox", id: "sounds", checked: true });
+  show(
+    el("h1", {}, "Practise"),
+    problem ? el("p", { class: "card wrong", role: "alert" }, problem) : null,
+    ...unfinished.map((kept) => offer(house, kept)),
+    el("div", { class: "card" },
+      el("p", { class: "lead" }, told.filter(Boolean).join(", ") || "Nothing is told of the cut yet: times and speed are heard, but no pass can be judged."),
+      el("div", { class: "row" },
+        el("button", { type: "button", onclick: () => house.go("job") }, "Change"))),
+    el("button", { type: "button", class: "big", onclick: () => begin(house) }, "Start listening"),
+    el("div", { class: "card" },
+      el("p", {}, "Prop the phone or computer one to three metres away, clear of chips, and start before the router runs. Then touch nothing: look at the work, not here. After each pass, lift off and look or listen."),
+      el("p", {}, "With headphones, soft ticks mark the quarters of the pass. Three high notes say faster, one long low note says slower, two rising notes say good.")),
+    el("p", { class: "small" }, "The sound is kept on the computer that runs Toothbeat, nowhere else."),
+  );
+}
+
+function offer(house, kept) {
+  return el("div", { class: "card", role: "status" },
+    el("p", { class: "lead" }, `A take from ${kept.when} was broken off. What was recorded is safe.`),
+    el("div", { class: "row" },
+      el("button", { type: "button", onclick: () => house.go("past") }, "Review it"),
+      el("button", { type: "button", onclick: async (event) => {
+        await ask("DELETE", `/api/takes/${kept.take}`).catch((error) => say(error.message));
+        event.target.closest(".card").remove();
+        await house.refresh();
+      } }, "Delete it")));
+}
+
+async function begin(house) {
+  const made = {
+    house, passes: [], entered: null, rpm: null, level: null, hands: null, notice: "",
+    link: null, microphone: null, linked: "waiting", trouble: "", ended: null, kept: true, hush: null,
+  };
+  try {
+    made.microphone = await openMicrophone({
+      onFrame: (frame) => made.link?.send(frame),
+      onTrouble: (text) => { made.trouble = text; say(text); },
+      onBack: () => { made.trouble = ""; say(""); },
+    });
+  } catch (error) {
+    if (!(error instanceof MicrophoneError)) throw error;
+    ready(house, `${error.message} Or record with the phone's own recorder, and bring the file under "A file".`);
+    return;
+  }
+  take = made;
+  if (made.microphone.refused.length)
+    say(`This device keeps ${made.microphone.refused.join(" and ")} on, which changes the sound: take the figures with care, or bring a file from a recorder.`);
+  made.link = new Link({
+    rate: made.microphone.rate,
+    setup: house.state.setup,
+    onNews: (news) => { told(made, news); },
+    onState: (state, text) => linked(made, state, text),
+  });
+  draw();
+}
+
+function linked(made, state, text) {
+  made.linked = state;
+  if (state === "refused") {
+    finish(made, text);
+    return;
+  }
+  say(text || made.trouble);
+  refreshNow();
+}
+
+function told(made, news) {
+  const sounds = made.microphone?.context;
+  if (news.kind === "welcome") {
+    made.kept = news.kept;
+    for (const earlier of news.told ?? []) told(made, { ...earlier, again: true });
+  } else if (news.kind === "arrived") {
+    made.kept = news.kept;
+    refreshNow();
+    return;
+  } else if (news.kind === "speed") {
+    made.rpm = news.rpm;
+    refreshNow();
+    return;
+  } else if (news.kind === "level") {
+    made.level = news;
+    if (news.warning) say(news.warning);
+    refreshNow();
+    return;
+  } else if (news.kind === "entered") {
+    made.entered = news;
+    made.hush = pace(sounds, news.marks_s, news.age_s);
+  } else if (news.kind === "dwell") {
+    made.dwell = news.text;
+    play(sounds, "dwell");
+  } else if (news.kind === "pass") {
+    if (made.passes.some((pass) => pass.number === news.number)) return;
+    made.entered = null;
+    made.dwell = null;
+    made.hush?.();
+    made.passes.push(news);
+    if (!news.again) play(sounds, news.cue);
+  } else if (news.kind === "hands") {
+    made.hands = news;
+  } else if (news.kind === "notice" || news.kind === "failed") {
+    made.notice = news.text;
+    say(news.text);
+  } else if (news.kind === "ended") {
+    made.ended = news;
+    finish(made);
+    return;
+  }
+  draw();
+}
+
+function end() {
+  take.linked = "ending";
+  take.hush?.();
+  take.link.end();
+  refreshNow();
+  const ending = take;
+  setTimeout(() => ending === take && !ending.ended &&
+    finish(ending, "The computer does not answer. What arrived there is kept."), 8000);
+}
+
+async function finish(made, problem) {
+  if (made !== take) return;
+  take = null;
+  made.link?.close();
+  await made.microphone?.close().catch(() => {});
+  await made.house.refresh().catch(() => {});
+  if (document.querySelector('nav [data-tab="passes"]').getAttribute("aria-current")) summary(made, problem);
+}
+
+function summary(made, problem) {
+  const sum = made.ended?.summary;
+  show(
+    el("h1", {}, "The take is kept"),
+    problem ? el("p", { class: "card wrong", role: "alert" }, problem) : null,
+    sum ? el("div", { class: "card" },
+      el("p", { class: "lead" }, el("b", {}, sum.change_first)),
+      el("dl", { class: "figures" },
+        figure("passes", String(sum.passes)), figure("in the band", String(sum.good)),
+        figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading))),
+      el("p", {}, `${upper(sum.steadiness)}; ${sum.trend}.`)) :
+      el("p", { class: "card lead" }, "No pass was heard in this take."),
+    bandPicture(made.passes),
+    el("div", { class: "row" },
+      el("button", { type: "button", class: "big", onclick: () => made.house.go("past") }, "Look back"),
+      el("button", { type: "button", class: "big plain", onclick: () => { say(""); ready(made.house); } }, "Another take")),
+  );
+}
+
+function figure(name, value) {
+  return el("div", {}, el("dt", {}, name), el("dd", {}, value));
+}
+
+const upper = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+function draw() {
+  if (!take || !document.querySelector('nav [data-tab="passes"]').getAttribute("aria-current")) return;
+  const last = take.passes[take.passes.length - 1];
+  const picture = bandPicture(take.passes);
+  show(el("div", { class: "stage live", "data-stays": VERDICT_STAYS },
+    take.dwell ? panel("stop", "Moving!", "", take.dwell)
+      : take.entered ? panel("cutting", "Cutting", take.entered.aim ? `aim: ${take.entered.aim}` : "", "", "off")
+      : last ? passPanel(last)
+      : panel("waiting", "Ready", "", "Start the router, then make a pass. The verdict comes by itself.", "polite"),
+    el("div", { class: "now" },
+      el("span", { class: "rpm", id: "rpm" }), el("span", { class: "state", id: "link" })),
+    el("meter", { id: "level", min: -70, max: 0, low: -55, high: -3, optimum: -20, "aria-label": "loudness" }),
+    take.hands ? el("div", { class: "card" },
+      el("p", {}, el("b", {}, take.hands.change_first)),
+      el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
+    picture,
+    take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null,
+    el("button", { type: "button", class: "big plain", onclick: end }, "End the take")));
+  refreshNow();
+}
+
+/** What changes many times a second, without building the page anew. */
+function refreshNow() {
+  const rpm = document.getElementById("rpm");
+  if (!take || !rpm) return;
+  rpm.textContent = take.rpm ? `${(Math.round(take.rpm / 10) * 10).toLocaleString("en")} rpm` : "no router heard";
+  const link = document.getElementById("link");
+  const words = { waiting: "reconnecting", linked: take.kept ? "recording" : "not recording", ending: "ending" };
+  link.textContent = words[take.linked] ?? "";
+  link.classList.toggle("broken", take.linked === "waiting" || !take.kept);
+  document.getElementById("level").value = take.level?.level_db ?? -70;
+}
