@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from dataclasses import dataclass
 
+from analysis.dial.settings import Setting
 from listen.live.coach import Coach, Ear
+from listen.live.dialling import DialCoach
 from listen.live.intake import Piece
 from listen.live.keeping import KeepingError, TakeKeeper
 from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
@@ -28,6 +31,15 @@ def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be recorded: passes on this bench, or, with `settings`, a dial."""
+
+    bench: Bench
+    sample_rate_hz: int
+    settings: tuple[Setting, ...] = ()
+
+
 class Recording:
     """One take being coached and kept.
 
@@ -44,21 +56,28 @@ class Recording:
         *,
         shelf: Shelf,
         make_ear: MakeEar,
-        bench: Bench,
-        sample_rate_hz: int,
+        order: Order,
         about: dict[str, object],
         take: KeptTake | None = None,
     ) -> None:
-        self.bench = bench
+        sample_rate_hz = order.sample_rate_hz
+        self.bench = order.bench
         self.first = shelf.kept_samples(take) if take is not None else 0
-        before = [event for event in take.events if event.get("kind") == "pass"] if take else []
-        self._coach = Coach(
-            make_ear(bench, sample_rate_hz),
-            bench=bench,
-            sample_rate_hz=sample_rate_hz,
-            start_s=self.first / sample_rate_hz,
-            passes_before=len(before),
-        )
+        ear = make_ear(order.bench, sample_rate_hz)
+        start_s = self.first / sample_rate_hz
+        self._coach: Coach | DialCoach
+        if order.settings:
+            self._coach = DialCoach(
+                ear, settings=order.settings, sample_rate_hz=sample_rate_hz, start_s=start_s
+            )
+        else:
+            self._coach = Coach(
+                ear,
+                bench=order.bench,
+                sample_rate_hz=sample_rate_hz,
+                start_s=start_s,
+                passes_before=_passes_in(take) if take is not None else 0,
+            )
         self._shelf = shelf
         self._keeper: TakeKeeper | None = None
         self._hold: Hold | None = None
@@ -97,6 +116,11 @@ class Recording:
             except KeepingError as error:
                 yield self._stop_keeping(error)
 
+    def word(self, word: str) -> Iterator[News]:
+        """Pass on what the person asks for during a calibration."""
+        if isinstance(self._coach, DialCoach):
+            yield from self._noted(self._coach.word(word))
+
     def finish(self) -> Iterator[News]:
         """End the take: the last passes and the summary; the sound becomes one file."""
         yield from self._noted(self._coach.finish())
@@ -134,3 +158,7 @@ class Recording:
         if finish and self.take is not None:
             with suppress(OSError, ShelfError, KeepingError):
                 self._shelf.end(self.take)
+
+
+def _passes_in(take: KeptTake) -> int:
+    return sum(event.get("kind") == "pass" for event in take.events)

@@ -9,6 +9,7 @@ from analysis.coaching.summary import TakeSummary
 from analysis.coaching.wording import say_chip, say_range_s, say_seconds
 from listen.live.told import (
     Cue,
+    DialTold,
     Dwelling,
     Ended,
     Entered,
@@ -74,7 +75,21 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
     if isinstance(news, Ended):
         summary = _summary(news.summary) if news.summary is not None else None
         return {"kind": "ended", "duration_s": round(news.duration_s, 2), "summary": summary}
+    if isinstance(news, DialTold):
+        return _dial(news)
     raise TypeError(news)
+
+
+def _dial(news: DialTold) -> dict[str, Any]:
+    settings = [
+        {
+            "label": setting.label,
+            "rpm": None if setting.spindle_rpm is None else round(setting.spindle_rpm),
+            "rpm_u95": None if setting.spindle_rpm_u95 is None else round(setting.spindle_rpm_u95),
+        }
+        for setting in news.settings
+    ]
+    return {"kind": "dial", "settings": settings, "at": news.at, "prompt": news.prompt}
 
 
 def _pass(news: PassTold, bench: Bench) -> dict[str, Any]:

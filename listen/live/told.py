@@ -100,4 +100,22 @@ class Ended:
     summary: TakeSummary | None
 
 
-News = Speed | Level | Entered | Dwelling | PassTold | Hands | Notice | Ended
+@dataclass(frozen=True, slots=True)
+class DialSetting:
+    """One setting of a dial, and the free speed measured there; None while it is not."""
+
+    label: str
+    spindle_rpm: float | None
+    spindle_rpm_u95: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DialTold:
+    """Where a calibration stands. `at`: the setting asked for, None when all are done."""
+
+    settings: tuple[DialSetting, ...]
+    at: int | None
+    prompt: str
+
+
+News = DialTold | Speed | Level | Entered | Dwelling | PassTold | Hands | Notice | Ended

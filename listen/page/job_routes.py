@@ -63,9 +63,7 @@ async def small_json(request: web.Request) -> dict[str, Any]:
 
 async def _state(request: web.Request) -> web.Response:
     house, owner = request.app[HOUSE], request[OWNER]
-    waiting = [
-        take for take in await asyncio.to_thread(house.shelf.unfinished) if _sees(owner, take)
-    ]
+    unfinished = await asyncio.to_thread(house.shelf.unfinished)
     return web.json_response(
         {
             "here": owner == HERE,

@@ -7,13 +7,14 @@ import queue
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from listen.live.frames import Frame
 from listen.live.intake import Intake
 from listen.live.recording import Recording
 from listen.live.telling import as_object
+from listen.live.told import News
 
 Listener = Callable[[dict[str, Any]], None]
 
@@ -50,7 +51,7 @@ class LiveSession:
         self.last_seen_s = time.monotonic()
         self._loop = loop
         self._intake = Intake(sample_rate_hz=sample_rate_hz, first=recording.first)
-        self._frames: queue.Queue[Frame | None] = queue.Queue(_QUEUE_FRAMES)
+        self._frames: queue.Queue[Frame | str | None] = queue.Queue(_QUEUE_FRAMES)
         self._began_s = self.last_seen_s
         self._taken_samples = 0
         self._listeners: set[Listener] = set()
@@ -67,8 +68,8 @@ class LiveSession:
         """Index of the sample that should come next."""
         return self._intake.expected
 
-    def put(self, frame: Frame) -> None:
-        """Take in a frame.
+    def put(self, frame: Frame | str) -> None:
+        """Take in a frame, or a word that the person said during a calibration.
 
         Raises
         ------
@@ -76,7 +77,8 @@ class LiveSession:
             If the sender is ahead of time, or the machine cannot keep up.
         """
         self.last_seen_s = time.monotonic()
-        self._taken_samples += len(frame.samples)
+        if isinstance(frame, Frame):
+            self._taken_samples += len(frame.samples)
         possible_s = 1.05 * (self.last_seen_s - self._began_s) + _BACKLOG_S
         if self._taken_samples / self.sample_rate_hz > possible_s:
             raise TooFastError
@@ -113,9 +115,8 @@ class LiveSession:
     def _work(self) -> None:
         try:
             while (frame := self._frames.get()) is not None:
-                for piece in self._intake.take_in(frame):
-                    for news in self.recording.hear(piece):
-                        self._publish(as_object(news, self.recording.bench))
+                for news in self._heard(frame):
+                    self._publish(as_object(news, self.recording.bench))
             if self._finish:
                 for news in self.recording.finish():
                     self._publish(as_object(news, self.recording.bench))
@@ -132,6 +133,13 @@ class LiveSession:
             raise
         finally:
             self._loop.call_soon_threadsafe(self.done.set)
+
+    def _heard(self, frame: Frame | str) -> Iterator[News]:
+        if isinstance(frame, str):
+            yield from self.recording.word(frame)
+            return
+        for piece in self._intake.take_in(frame):
+            yield from self.recording.hear(piece)
 
     def _publish(self, news: dict[str, Any]) -> None:
         self._loop.call_soon_threadsafe(self._spread, news)

@@ -7,10 +7,9 @@ import time
 from typing import Any
 
 from analysis.errors import ToothbeatError
-from listen.live.recording import MakeEar, Recording
+from listen.live.recording import MakeEar, Order, Recording
 from listen.live.shelf import Shelf
 from listen.page.session import LiveSession
-from listen.setup import Bench
 
 MOST_SESSIONS = 12
 FORGOTTEN_S = 600.0
@@ -46,7 +45,7 @@ class Sessions:
         return session if session is not None and session.owner == owner else None
 
     async def open(
-        self, *, owner: str, bench: Bench, rate_hz: int, about: dict[str, Any], name: str | None
+        self, *, owner: str, order: Order, about: dict[str, Any], name: str | None
     ) -> LiveSession:
         """Take up the take of that name, or begin a new one.
 
@@ -55,6 +54,7 @@ class Sessions:
         SessionError
             If there are too many takes, or the sample rate is out of range.
         """
+        rate_hz = order.sample_rate_hz
         if not RATE_RANGE_HZ[0] <= rate_hz <= RATE_RANGE_HZ[1]:
             raise SessionError(f"A microphone with {rate_hz} samples a second cannot be used.")
         async with self._opening:
@@ -74,8 +74,7 @@ class Sessions:
                 Recording,
                 shelf=self.shelf,
                 make_ear=self._make_ear,
-                bench=bench,
-                sample_rate_hz=rate_hz,
+                order=order,
                 about={**about, "owner": owner},
                 take=kept,
             )

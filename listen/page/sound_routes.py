@@ -8,8 +8,10 @@ from typing import Any
 
 from aiohttp import WSMsgType, web
 
+from analysis.dial.settings import Setting, parse_settings
 from analysis.errors import ToothbeatError
 from listen.live.frames import MOST_BYTES, FrameError, unpack_frame
+from listen.live.recording import Order
 from listen.page.bench_form import kept_form, read_form
 from listen.page.gates import OWNER
 from listen.page.keys import HOUSE
@@ -20,6 +22,8 @@ _SILENT_S = 30.0
 _OUTBOX = 300
 _MOST_FRAMES_A_POST = 64
 _MOST_TEXT = 4_000
+_MOST_SETTINGS_TEXT = 200
+_WORDS = ("again", "skip")
 
 
 def add_routes(app: web.Application) -> None:
@@ -36,11 +40,13 @@ async def _open(request: web.Request, hello: object) -> LiveSession:
         raise FrameError("The page did not say what it sends. Load it again.")
     house = request.app[HOUSE]
     name = hello.get("take")
+    settings: tuple[Setting, ...] = ()
+    if hello.get("mode") == "dial":
+        settings = parse_settings(str(hello.get("settings"))[:_MOST_SETTINGS_TEXT])
     return await house.sessions.open(
         owner=request[OWNER],
-        bench=read_form(hello.get("setup")),
-        rate_hz=hello["rate"],
-        about={"source": "page", "setup": kept_form(hello.get("setup"))},
+        order=Order(read_form(hello.get("setup")), hello["rate"], settings),
+        about={"source": "dial" if settings else "page", "setup": kept_form(hello.get("setup"))},
         name=name if isinstance(name, str) else None,
     )
 
@@ -108,18 +114,12 @@ async def _receive(
         except TimeoutError:
             await _last_word(socket, {"kind": "refused", "text": "No sound came for 30 s."})
             return
-        if message.type is WSMsgType.BINARY:
-            try:
-                session.put(unpack_frame(message.data))
-            except FrameError as error:
-                await _last_word(socket, {"kind": "refused", "text": str(error)})
-                return
-            except TooFastError:
-                await _last_word(socket, {"kind": "refused", "text": "Sound came too fast."})
+        if message.type is WSMsgType.BINARY or message.data in _WORDS:
+            refusal = _take_in(session, message.data)
+            if refusal is not None:
+                await _last_word(socket, {"kind": "refused", "text": refusal})
                 return
         elif message.type is WSMsgType.TEXT:
-            if message.data == "alive":
-                continue
             if message.data != "end":
                 await _last_word(socket, {"kind": "refused", "text": "That was not understood."})
                 return
@@ -131,6 +131,17 @@ async def _receive(
             return
         else:
             return
+
+
+def _take_in(session: LiveSession, data: bytes | str) -> str | None:
+    """Pass on a frame or a word; the reason in words if it cannot be."""
+    try:
+        session.put(data if isinstance(data, str) else unpack_frame(data))
+    except FrameError as error:
+        return str(error)
+    except TooFastError:
+        return "Sound came too fast."
+    return None
 
 
 async def _last_word(socket: web.WebSocketResponse, news: dict[str, Any]) -> None:
