@@ -5,3 +5,7 @@ Nothing here was recorded. Every machine, hand, room and phone is drawn from doc
 truth it was rendered from. It stands apart from ``analysis`` and ``listen`` and imports
 neither, so that it can judge them.
 """
+
+from recordings_synthetic.shipped import ShippedTake, shipped_takes
+
+__all__ = ["ShippedTake", "shipped_takes"]

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from recordings_synthetic.codecs import CODINGS
-from recordings_synthetic.takes import DIFFICULTIES, KINDS, SPLITS, seed_of
+from recordings_synthetic.drawing import DIFFICULTIES, KINDS, SPLITS, seed_of
 from recordings_synthetic.writing import full_set, rendered, write
 
 

@@ -14,6 +14,8 @@ from scipy.signal import bilinear, lfilter, lfilter_zi
 from recordings_synthetic.noise import wander
 from recordings_synthetic.timebase import CONTROL_HZ, Floats, Timebase
 
+_MOST_SAG = 0.4
+
 
 class State(IntEnum):
     """What the motor is doing."""
@@ -173,5 +175,6 @@ def spin(drive: Drive, timebase: Timebase, load: Floats, rng: np.random.Generato
     no_load, state = _switched(drive, asked, time_s)
     # Under power the load costs speed; a coasting rotor is stopped by friction alone here.
     powered = (state == State.RUNNING) | (state == State.STARTING)
-    sag = np.clip(_sag(drive, load), -0.05, 0.6) * powered
+    # However hard it is pushed, a series motor keeps well over half of its speed.
+    sag = _MOST_SAG * np.tanh(_sag(drive, load) / _MOST_SAG) * powered
     return Spindle(no_load * (1 - sag), no_load, state)

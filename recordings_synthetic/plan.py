@@ -27,6 +27,7 @@ class Work:
     material: Material
     grain: Grain
     strokes: tuple[Stroke, ...]
+    reference_feed_mm_s: float  # a load of 1 for the motor is this feed at the full allowance
     cut: CutVoice
     knocked_down: float
     knock_db: float

@@ -130,9 +130,8 @@ def lay_out(plan: TakePlan, rng: np.random.Generator) -> Schedule:
     on_work, knocks_s = _set_down(plan, placed, timebase, rng)
     # Power follows the wood removed: area of the chips a second, and a little for rubbing.
     area = np.cos(enter) - np.cos(leave)
-    usual = np.mean([s.feed_mm_s for s in plan.work.strokes]) if placed else 1.0
     whole = 2 * min(plan.work.trim_allowance_mm / plan.bit.diameter_mm, 0.5)
-    load = wood * (area / whole) * (0.92 * feed / usual + 0.08)
+    load = wood * (area / whole) * (0.92 * feed / plan.work.reference_feed_mm_s + 0.08)
     return Schedule(
         timebase,
         replace(

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recordings_synthetic.codecs import CODINGS, encode
+from recordings_synthetic.drawing import DIFFICULTIES, SPLITS, draw_take, seed_of
 from recordings_synthetic.render import render
 from recordings_synthetic.steady import draw_steady, render_steady, steady_truth
-from recordings_synthetic.takes import DIFFICULTIES, SPLITS, draw_take, seed_of
 from recordings_synthetic.truth import truth
 
 # What is rendered when nothing is chosen: kind, how many of each difficulty and split.

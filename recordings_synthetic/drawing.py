@@ -170,8 +170,8 @@ def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: fl
     figure = between(rng, (0.02, 0.08) if material.name in ("mdf", "acrylic") else (0.05, 0.25))
     return Work(
         edge, round(trim, 2), material, Grain(figure, between(rng, (8, 80)), knots),
-        tuple(strokes), cut, r.knocked_down, between(rng, r.knock_db), between(rng, r.coupling_db),
-        first_s,
+        tuple(strokes), feed, cut, r.knocked_down, between(rng, r.knock_db),
+        between(rng, r.coupling_db), first_s,
     )  # fmt: skip
 
 
@@ -232,10 +232,11 @@ def _turns_between(rng: np.random.Generator, r: Ranges, rpm: float, plate: tuple
 def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
     """The plan of one take; the same four always give the same plan."""
     r = RANGES[split][difficulty]
-    rng = np.random.default_rng([seed, 0])
+    rng = np.random.default_rng([seed, 0, DIFFICULTIES.index(difficulty)])
     if kind == "plateaus":
         return plateaus_from(draw_take(split, "passes", difficulty, seed), seed=seed)
-    plates = [p for p in _PLATES if (p[1] > 27000) == _chance(rng, r.small_router)]
+    small = _chance(rng, r.small_router)
+    plates = [plate for plate in _PLATES if (plate[1] > 27000) == small]
     plate = plates[rng.integers(len(plates))]
     rpm = _no_load_rpm(rng, r, plate)
     bit = _bit(rng, r)
