@@ -92,6 +92,8 @@ def _setup(bench: Bench) -> dict[str, Any]:
         "plate_range_rpm": cut.plate_range_rpm,
         "bit_max_rpm": cut.bit_max_rpm,
         "units": bench.units.value,
+        "bit": bench.bit,
+        "router": bench.router,
     }
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from analysis.errors import ToothbeatError
 from analysis.hearing.faults import FaultKind
 from analysis.hearing.listener import Hearing, Listener
+from analysis.hearing.voice import Voices
 from listen.decoding import TakeError, open_take
 from listen.faults import fault_sentence
 
@@ -35,12 +36,15 @@ def hear_take(
     *,
     flutes: int | None,
     plate_range_rpm: tuple[float, float] | None,
+    known_voices: Voices | None = None,
     on_progress: Callable[[float, float | None], None] | None = None,
 ) -> HeardTake:
     """Decode a take and listen to it.
 
     Parameters
     ----------
+    known_voices : Voices or None
+        The router's voices from its calibration.
     on_progress : callable or None
         Called after each block with the seconds done, and all seconds if known.
 
@@ -56,6 +60,7 @@ def hear_take(
             sample_rate_hz=take.sample_rate_hz,
             flutes=flutes,
             plate_range_rpm=plate_range_rpm,
+            known_voices=known_voices,
         )
         for block in take.blocks():
             listener.feed(block)

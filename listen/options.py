@@ -48,6 +48,21 @@ class LengthType(click.ParamType[Length]):
         return length
 
 
+class BitType(click.ParamType[Any]):
+    """A bit's diameter, or the name of a bit that is kept."""
+
+    name = "size or name"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Length | str:
+        from listen.store.names import looks_like_size
+
+        if isinstance(value, Length) or looks_like_size(value):
+            return BIT.convert(value, param, ctx)
+        return str(value)
+
+
 class TrimType(LengthType):
     """A trim allowance, or the word "buried", given as None."""
 
@@ -135,7 +150,7 @@ class FlutesType(click.ParamType[int]):
 
 
 class MaterialType(click.ParamType[str]):
-    """A material by its name in the table."""
+    """A material by its name in the table, or one that is kept."""
 
     name = "name"
 
@@ -143,7 +158,16 @@ class MaterialType(click.ParamType[str]):
         try:
             return material_named(value).name
         except InputError as error:
-            self.fail(f'I don\'t know "{value}". Name {error.allowed}.', param, ctx)
+            from listen.kept import kept_material
+
+            if kept_material(value) is not None:
+                return str(value)
+            self.fail(
+                f'I don\'t know "{value}". Name {error.allowed}, or keep your own with '
+                '"toothbeat materials add".',
+                param,
+                ctx,
+            )
 
 
 def _check_speed(
@@ -171,7 +195,7 @@ def cut_options(command: Function) -> Function:
     """Add the options that describe the cut: edge, bit, flutes, trim, material, band, speeds."""
     options = [
         click.option("--edge", type=EDGE, help="Length of the edge that each pass cuts: 600mm."),
-        click.option("--bit", type=BIT, help="Diameter of the bit: 12.7mm or 1/2in."),
+        click.option("--bit", type=BitType(), help="Diameter, or the name of a bit you keep."),
         click.option("--flutes", type=FlutesType(), help="Cutting edges on the bit."),
         click.option("--trim", type=TRIM, help="What a pass takes off sideways, or: buried."),
         click.option("--material", type=MaterialType(), help="The wood or board: hardwood, MDF."),
@@ -180,6 +204,7 @@ def cut_options(command: Function) -> Function:
             "--range", "plate_range_rpm", type=SpeedRangeType(), help="Speeds on the plate."
         ),
         click.option("--max-rpm", type=SpeedType(), help="Highest speed marked on the bit."),
+        click.option("--router", help="A router you keep by name: its speeds and its sound."),
     ]
     for option in reversed(options):
         command = option(command)

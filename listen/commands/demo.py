@@ -60,13 +60,13 @@ def demo(report: Path) -> None:
         if section is None:
             continue
         sections.append(section)
-        click.echo(f"\n{'-' * 72}")
+        click.echo(f"\n{'-' * 80}")
         _say(f"Take {number}. {section.story}")
         click.echo()
         _tell(section)
     page = session_page(sections, title=TITLE, kicker=INVENTED, intro=INTRO)
     save_whole(report, page.encode())
-    click.echo(f"\n{'-' * 72}")
+    click.echo(f"\n{'-' * 80}")
     _say(f"The whole session, with pictures: {report}")
     click.echo(
         "Your own:  toothbeat review take.m4a --edge 600mm --bit 12.7mm --flutes 2 \\\n"

@@ -70,6 +70,8 @@ def review(
           --trim 1.6mm --material hardwood --range 8000-24000
       toothbeat review take.m4a --edge 24in --bit 1/2in --flutes 2 \\
           --trim 1/16in --material oak --report take.html
+      toothbeat review take.m4a --edge 600mm --bit "spiral half" --router bench \\
+          --trim 1.6mm --material hardwood
     """
     from listen.saving import check_can_save
     from listen.setup import lay_out
@@ -92,6 +94,7 @@ def review(
             take,
             flutes=bench.cut.flutes,
             plate_range_rpm=bench.cut.plate_range_rpm,
+            known_voices=bench.voices,
             on_progress=on_progress,
         )
     reviewed = review_take(heard.hearing, bench.cut, bench.units)
