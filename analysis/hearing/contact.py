@@ -1,9 +1,18 @@
-"""Is the bit in the wood? Frame by frame, against this router's own idle sound."""
+"""Is the bit in the wood? Against this router's own idle sound, whatever that is.
+
+Cutting may be louder than idling or quieter, may add orders or drown them. What holds is
+that there are two states, that each is much the same whenever it comes back, and that a
+few signs tell which is the cut: the spindle is slower, the teeth's tones are stronger,
+the hiss of chips is up, and a run neither begins nor ends in the wood.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.spectra import SpectrumGrid
 
@@ -14,14 +23,21 @@ BAND_EDGES_HZ = np.array(
     [350, 500, 700, 1000, 1400, 2000, 2800, 4000, 5600, 7500, 9500, 12000, 15000, 18500], float
 )
 ROUNDS = 3
-# A frame shares three quarters of its sound with the next, and hands make the load wander
-# for tenths of a second: the frames' evidence is worth this much of its face value.
-FRAME_WORTH = 0.2
+# Overlapping frames share sound, and hands make the load wander for tenths of a second:
+# a tenth of a second's evidence is worth this much of its face value.
+WORTH = 0.2
 TOUCH_COST = 5.0  # nats for beginning or ending contact
+STATE_S = 0.25  # a state lasts that long at least
+APART = 1.2  # robust deviations between two states that deserve the name
+COMPONENTS = 3
+RIDGE = 0.05
 
 
 def band_levels(
-    spectra: npt.NDArray[np.complex64], log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
+    spectra: npt.NDArray[np.complex64],
+    log_powers: npt.NDArray[np.float32],
+    *,
+    grid: SpectrumGrid,
 ) -> npt.NDArray[np.float32]:
     """Broadband level in each band, ln power, shape (frames, bands that the take holds).
 
@@ -39,49 +55,91 @@ def band_levels(
     return np.stack(columns, axis=1).astype(np.float32)
 
 
-def find_contact(
-    features: FloatArray, *, running: Mask, guess: Mask
-) -> tuple[Mask, FloatArray]:
-    """Part running frames into free and in contact.
+@dataclass(frozen=True, slots=True, eq=False)
+class TwoStates:
+    """Two states of a running machine; which is the cut is not said yet.
 
-    A linear discriminant between the two classes and a two-state path, turn about: each
-    take teaches what its own idling and cutting sound like.
+    Attributes
+    ----------
+    second : array, shape (steps,)
+        Steps in the second state; the others that run are in the first.
+    evidence : array, shape (steps,)
+        Log likelihood of the second state over the first.
+    apart : float
+        Distance of the two along the discriminant, in deviations.
+    """
+
+    second: Mask
+    evidence: FloatArray
+    apart: float
+
+
+def part_states(
+    features: FloatArray, *, running: Mask, settled: Mask, step_s: float, guess: Mask
+) -> TwoStates:
+    """Part running steps into two states, starting from a guess.
+
+    A linear discriminant and a two-state path refine the guess turn about.
 
     Parameters
     ----------
-    features : array, shape (frames, features)
-        Band levels and the lead of the cutting voice.
-    running, guess : arrays, shape (frames,)
-        Where the router runs; a first guess of the frames in contact.
-
-    Returns
-    -------
-    contact : array, shape (frames,)
-    evidence : array, shape (frames,)
-        Log likelihood ratio, contact against free, smooth frame by frame.
+    features : array, shape (steps, features)
+    running, settled : arrays, shape (steps,)
+        Where the router runs; where it does so steadily enough to learn from.
+    step_s : float
+        Seconds from step to step.
+    guess : array, shape (steps,)
+        Steps thought to be in the second state.
     """
-    contact = guess & running
-    evidence = np.where(contact, 1.0, -1.0)
+    nothing = TwoStates(np.zeros(len(running), bool), np.full(len(running), -1.0), 0.0)
+    if settled.sum() < 3 * STATE_S / step_s:
+        return nothing
+    second, evidence, apart = guess & settled, nothing.evidence, 0.0
+    worth = WORTH * step_s / 0.0232
     for _ in range(ROUNDS):
-        free = running & ~contact
-        if min(free.sum(), contact.sum()) < 12:
-            return contact, evidence
-        inside, outside = features[contact], features[free]
-        # Medians and pooled scatter: a knock or a word must not draw the classes.
-        middle_in, middle_out = np.median(inside, axis=0), np.median(outside, axis=0)
-        spread = np.concatenate([inside - middle_in, outside - middle_out])
-        scale = 1.4826 * np.median(np.abs(spread), axis=0) + 1e-3
-        spread = np.clip(spread / scale, -4, 4)
-        covariance = spread.T @ spread / len(spread)
-        covariance += 0.05 * np.eye(len(covariance))
-        step = (middle_in - middle_out) / scale
+        first = settled & ~second
+        if min(first.sum(), (second & settled).sum()) < max(4, STATE_S / step_s):
+            return nothing
+        one, two = np.median(features[first], axis=0), np.median(features[second & settled], axis=0)
+        spread = np.concatenate([features[first] - one, features[second & settled] - two])
+        within = 1.4826 * np.median(np.abs(spread), axis=0) + 1e-2
+        spread = np.clip(spread / within, -4, 4)
+        covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(one))
+        step = (two - one) / within
         weights = np.linalg.solve(covariance, step)
-        centred = np.clip((features - (middle_in + middle_out) / 2) / scale, -12, 12)
-        evidence = centred @ weights
-        contact = running & two_state_path(
-            FRAME_WORTH * np.clip(np.where(running, evidence, -8.0), -12, 12), cost=TOUCH_COST
-        )
-    return contact, evidence
+        apart = float(np.sqrt(max(step @ weights, 0.0)))
+        evidence = np.clip((features - (one + two) / 2) / within, -12, 12) @ weights
+        gain = worth * np.clip(np.where(running, evidence, -8.0), -12, 12)
+        second = running & two_state_path(gain, cost=TOUCH_COST)
+    return TwoStates(second, evidence, apart)
+
+
+def bimodal_guesses(features: FloatArray, *, settled: Mask, step_s: float) -> list[Mask]:
+    """Ways to part settled steps in two: along each leading principal component."""
+    if settled.sum() < 3 * STATE_S / step_s:
+        return []
+    middle = np.median(features[settled], axis=0)
+    scale = 1.4826 * np.median(np.abs(features[settled] - middle), axis=0) + 1e-2
+    scaled = np.clip((features - middle) / scale, -8, 8)
+    smooth = uniform_filter1d(scaled, max(1, round(STATE_S / step_s)), axis=0)
+    centred = smooth[settled] - smooth[settled].mean(axis=0)
+    _, axes = np.linalg.eigh(centred.T @ centred)
+    along = [smooth @ axis for axis in axes[:, -COMPONENTS:].T]
+    return [settled & (values > two_class_threshold(values[settled])[0]) for values in along]
+
+
+def two_class_threshold(values: FloatArray) -> tuple[float, float]:
+    """The cut that leaves least variance within two classes, and the share it explains (Otsu)."""
+    ordered = np.sort(values)
+    count = len(ordered)
+    below = np.arange(1, count)
+    total = np.cumsum(ordered)
+    gap = (total[-1] - total[:-1]) / (count - below) - total[:-1] / below
+    between = below * (count - below) * gap**2 / count**2
+    best = int(np.argmax(between))
+    return float(ordered[best] + ordered[best + 1]) / 2, float(
+        between[best] / (np.var(ordered) + 1e-12)
+    )
 
 
 def two_state_path(evidence: FloatArray, *, cost: float) -> Mask:

@@ -9,15 +9,22 @@ And the lines may be counted wrongly, so the ratio is weighed over the whole tak
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import binary_erosion, uniform_filter1d
 
+from analysis.hearing.contact import (
+    APART,
+    bimodal_guesses,
+    part_states,
+    two_class_threshold,
+)
 from analysis.hearing.orders import (
     AT_TIMES,
     LOG_STEP,
+    ORDERS,
     TOP_ORDER,
     Candidates,
     Excess,
@@ -38,7 +45,7 @@ from analysis.hearing.ratio import (
     idle_score,
     ripple_sidebands,
 )
-from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
 from analysis.hearing.voice import (
     Mask,
     Voices,
@@ -54,11 +61,16 @@ GLIDE, STEADY_GLIDE = 0.15, 0.30  # cost of a change of speed, per candidate
 SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
 RUNNING_BONUS = 2.0  # while following a machine into silence, per step
 FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
+SETTLE_STEPS = 8  # a third of a second
+SETTLED_CHANGE = 0.06  # of speed, over twice that
+FAR_BELOW = 3.5  # nepers under the usual level: not running as usual
+END_STEPS = 10
 MIN_SEED_STEPS = 20  # about a second
 SEED_JUMP = 8  # candidates: a hop to another comb
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
+CLEARLY_MORE = 2.0
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
 
 
@@ -87,13 +99,39 @@ class Course:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Search:
-    """Where to look: the spectra's excess over their floor, shape (steps, bins), and the range."""
+class Steps:
+    """Spectra in steps of two frames.
 
-    excess: Excess
+    Attributes
+    ----------
+    excess : array, shape (steps, bins)
+        ln(power / floor).
+    log_floor : array, shape (steps, every FLOOR_EVERY-th bin)
+    bands : array, shape (steps, bands)
+        Broadband levels, ln power.
+    """
+
     grid: SpectrumGrid
+    excess: Excess
+    log_floor: npt.NDArray[np.float32]
+    bands: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Where to look: the sound in steps, the speeds to look among, the bit's flutes if known."""
+
+    steps: Steps
     candidates: Candidates
     flutes: int | None
+
+    @property
+    def excess(self) -> Excess:
+        return self.steps.excess
+
+    @property
+    def grid(self) -> SpectrumGrid:
+        return self.steps.grid
 
     @property
     def teeth(self) -> npt.NDArray[np.int64]:
@@ -111,7 +149,11 @@ class Search:
         return np.asarray(uniform_filter1d(rotation, 3, mode="nearest"))
 
     def orders(
-        self, path: npt.NDArray[np.int64], *, ratio: float = 1.0, steps: slice | Mask | npt.NDArray[np.int64] = np.s_[:]
+        self,
+        path: npt.NDArray[np.int64],
+        *,
+        ratio: float = 1.0,
+        steps: slice | Mask | npt.NDArray[np.int64] = np.s_[:],
     ) -> npt.NDArray[np.float32]:
         """Excess at each order along a path, shape (chosen steps, orders)."""
         rotation = ratio * self.rotation_hz(path)[steps]
@@ -127,7 +169,7 @@ class Search:
             inside = (centre > 2) & (centre < self.grid.bins - 3)
             for cell in range(-2, 3):
                 excess[on[inside], centre[inside] + cell] = -0.7
-        return Search(excess, self.grid, self.candidates, self.flutes)
+        return Search(replace(self.steps, excess=excess), self.candidates, self.flutes)
 
 
 def find_course(search: Search, known: Voices | None = None) -> Course | None:
@@ -149,7 +191,11 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
         if not seeds:
             break
         heard = [_follow(search, path, seed) for seed in seeds]
-        best = max([*heard, *([best] if best else [])], key=lambda course: course.cutness)
+        # The longest heard comes first; another must show clearly more of a cut.
+        for course in heard:
+            if best is None or course.cutness > best.cutness + CLEARLY_MORE:
+                best = course
+        assert best is not None
         others = _other_machines(search, path, seeds, best)
         for other_path, voice in others:
             search = search.without(other_path, voice)
@@ -170,12 +216,7 @@ def _recognise(search: Search, known: Voices) -> Course:
     """The course of a router whose voices are known."""
     axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
     path = _two_voice_path(axis, known, search.candidates)
-    orders, running = search.orders(path), path != OFF
-    fits = order_fits(orders)
-    lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
-    cutting = running & (uniform_filter1d(lead, 9) > 0)
-    voices, cutting = learn_voices(fits, running=running, cutting=cutting)
-    return _as_course(search, path, cutting, voices, orders)
+    return _told_apart(search, path)
 
 
 def _two_voice_path(
@@ -202,7 +243,9 @@ def _first_path(search: Search, known: Voices | None) -> npt.NDArray[np.int64]:
 def _seeds(search: Search, path: npt.NDArray[np.int64]) -> list[Mask]:
     """Stretches of a path that sound like one machine in one state, longest first, four at most."""
     on = path != OFF
-    breaks = np.flatnonzero((np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > SEED_JUMP))
+    breaks = np.flatnonzero(
+        (np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > SEED_JUMP)
+    )
     edges = np.concatenate([[0], breaks + 1, [len(path)]])
     orders = np.clip(np.nan_to_num(search.orders(path)), -0.5, 3)
     stretches = [(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if on[a] and b - a >= 8]
@@ -234,66 +277,161 @@ def _follow(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course:
     )
     first, last = int(max(first - 1, 0)), int(min(last + 1, whole.candidates.count))
     candidates = Candidates(whole.candidates.rotation_hz[first], last - first)
-    search = Search(whole.excess, whole.grid, candidates, whole.flutes)
+    search = Search(whole.steps, candidates, whole.flutes)
     axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
     path = np.where(seed & (path != OFF), np.clip(path - first, 0, candidates.count - 1), OFF)
     voice = learn_voice(order_fits(search.orders(path)), path != OFF)
 
     bonus = comb_bonus(axis, voice=voice, candidates=candidates)
-    path = best_path(
-        EVIDENCE * bonus + RUNNING_BONUS, glide_cost=STEADY_GLIDE, switch_cost=SWITCH
-    )
-    orders = search.orders(path)
-    running = path != OFF
-    voices, cutting = learn_voices(
-        order_fits(orders), running=running, cutting=_teeth_heard(search, orders, running)
-    )
+    path = best_path(EVIDENCE * bonus + RUNNING_BONUS, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
+    course = _told_apart(search, path)
     for _ in range(2):
-        path = _two_voice_path(axis, voices, candidates)
-        orders, running = search.orders(path), path != OFF
-        voices, cutting = learn_voices(order_fits(orders), running=running, cutting=cutting & running)
-    return _as_course(whole, np.where(running, path + first, OFF), cutting, voices, orders)
+        path = _two_voice_path(axis, course.voices, candidates)
+        course = _told_apart(search, path, guess=course.cutting)
+    return replace(course, path=np.where(path != OFF, path + first, OFF))
 
 
-def _teeth_heard(search: Search, orders: npt.NDArray[np.float32], running: Mask) -> Mask:
-    """A first guess at the cutting steps: those in which the teeth's orders are up."""
-    if not running.any():
-        return running
+def _settled(search: Search, path: npt.NDArray[np.int64]) -> Mask:
+    """Steps in which the machine runs steadily enough to learn from: no spin-up, no coasting."""
+    on = path != OFF
+    well_inside = binary_erosion(on, iterations=SETTLE_STEPS, border_value=1)
+    log_hz = np.log(search.rotation_hz(path))
+    change = np.abs(log_hz[2 * SETTLE_STEPS :] - log_hz[: -2 * SETTLE_STEPS])
+    slow = np.pad(change < SETTLED_CHANGE, SETTLE_STEPS, constant_values=True)[: len(on)]
+    settled = well_inside & slow if len(on) > 2 * SETTLE_STEPS else on
+    level = search.steps.bands.mean(axis=1)
+    if settled.any():
+        settled &= level > np.median(level[settled]) - FAR_BELOW
+    return settled
+
+
+def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None = None) -> Course:
+    """A path with its two states told apart and named.
+
+    Without a guess several are tried, and the pair of states that most looks like idling
+    and cutting is kept: a vacuum switched on or a gain that rides also part a take in two.
+    """
+    running, settled = path != OFF, _settled(search, path)
+    orders = search.orders(path)
+    features = _features(search, orders)
+    step_s = 2 * search.grid.step_s
+    guesses = (
+        [guess & settled]
+        if guess is not None
+        else [
+            _teeth_up(search, orders, settled),
+            *bimodal_guesses(features, settled=settled, step_s=step_s),
+        ]
+    )
+    best: tuple[float, Mask, _CutSigns] | None = None
+    for second in guesses:
+        states = part_states(
+            features, running=running, settled=settled, step_s=step_s, guess=second
+        )
+        if states.apart < APART:
+            continue
+        signs = _cut_signs(search, path, orders, settled=settled, second=states.second)
+        if best is None or abs(signs.vote) > best[0]:
+            best = (abs(signs.vote), states.second, signs)
+    if best is None:
+        second = guesses[0]
+        signs = _cut_signs(search, path, orders, settled=settled, second=second)
+    else:
+        _, second, signs = best
+    if signs.vote < 0:
+        second = running & ~second
+    voices, sounding = learn_voices(order_fits(orders), running=settled, cutting=second & settled)
+    return Course(path, second if best else sounding, voices, max(0.0, signs.rise))
+
+
+def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) -> Mask:
+    """Steps in which the teeth's orders stand out more than otherwise."""
+    if settled.sum() < 4:
+        return settled
     teeth = np.nanmean(np.clip(orders[:, search.teeth], -1, 3), axis=1)
-    teeth = uniform_filter1d(np.nan_to_num(teeth, nan=-1), 9)
-    return running & (teeth > _two_class_threshold(teeth[running]))
+    teeth = uniform_filter1d(np.nan_to_num(teeth, nan=-1), 9).astype(np.float64)
+    return settled & (teeth > two_class_threshold(teeth[settled])[0])
 
 
-def _two_class_threshold(values: npt.NDArray[np.floating]) -> float:
-    """The cut that leaves the least variance within two classes (Otsu's criterion)."""
-    ordered = np.sort(values)
-    if len(ordered) < 2:
-        return float(ordered[0])
-    below = np.arange(1, len(ordered))
-    total = np.cumsum(ordered)
-    gap = (total[-1] - total[:-1]) / (len(ordered) - below) - total[:-1] / below
-    best = int(np.argmax(below * (len(ordered) - below) * gap**2))
-    return float(ordered[best] + ordered[best + 1]) / 2
+def _features(search: Search, orders: npt.NDArray[np.float32]) -> FloatArray:
+    """What tells states apart: band levels, the level by itself, and the low orders."""
+    bands = search.steps.bands.astype(np.float64)
+    level = bands.mean(axis=1, keepdims=True)
+    low = np.clip(np.nan_to_num(orders[:, :24], nan=-0.6), -0.6, 4)
+    return np.concatenate([bands - level, level, low], axis=1)
 
 
-def _as_course(
+@dataclass(frozen=True, slots=True)
+class _CutSigns:
+    vote: float  # in favour of the second state being the cut
+    rise: float  # nepers by which the teeth's tones are stronger in the second, summed
+
+
+def _cut_signs(
     search: Search,
     path: npt.NDArray[np.int64],
-    cutting: Mask,
-    voices: Voices,
     orders: npt.NDArray[np.float32],
-) -> Course:
-    """Name the louder-toothed of the two states the cut, and say how clearly it is one."""
-    free = (path != OFF) & ~cutting
-    if min(free.sum(), cutting.sum()) < 8:
-        return Course(path, cutting, voices, 0.0)
-    teeth = np.clip(orders[:, search.teeth], -1, 3)
-    up, down = np.nanmean(teeth[cutting], axis=0), np.nanmean(teeth[free], axis=0)
-    if np.nansum(up) < np.nansum(down):
-        up, down, cutting = down, up, free
-        voices = Voices(idle=voices.cutting, cutting=voices.idle)
-    appear = np.where(down < 0.6, np.maximum(0, up - np.maximum(down, -0.2)), 0)
-    return Course(path, cutting, voices, float(np.nansum(appear)))
+    *,
+    settled: Mask,
+    second: Mask,
+) -> _CutSigns:
+    one, two = settled & ~second, settled & second
+    if min(one.sum(), two.sum()) < 4:
+        return _CutSigns(0.0, 0.0)
+    log_hz = np.log(search.rotation_hz(path))
+    slower = np.median(log_hz[one]) - np.median(log_hz[two])
+    edges = np.zeros(len(path), bool)
+    for first, last in _runs(settled):
+        if last - first > 4 * END_STEPS:
+            edges[first : first + END_STEPS] = edges[last - END_STEPS : last] = True
+    ends = 1 - 2 * float(second[edges].mean()) if edges.any() else 0.0
+
+    some_one, some_two = _some(one), _some(two)
+    level_one, heard_one = _tone_levels(search, path, orders, some_one)
+    level_two, heard_two = _tone_levels(search, path, orders, some_two)
+    rise = level_two - level_one
+    teeth = np.zeros(TOP_ORDER, bool)
+    teeth[search.teeth] = True
+    audible = np.maximum(heard_one, heard_two) > 0.7
+    on_teeth = rise[teeth & audible]
+    others = rise[~teeth & audible]
+    stronger = float(np.mean(on_teeth)) if len(on_teeth) else 0.0
+    if len(others) > 2:
+        stronger -= float(np.mean(others))
+    hiss = float(
+        np.mean(search.steps.bands[two][:, -3:]) - np.mean(search.steps.bands[one][:, -3:])
+    )
+    vote = (
+        np.clip(slower / 0.003, -2, 2)
+        + 2 * ends
+        + np.clip(stronger / 0.5, -2, 2)
+        + np.clip(hiss, -1, 1)
+    )
+    louder = np.where(heard_two > 0.7, np.clip(rise, 0, 3), 0)
+    softer = np.where(heard_one > 0.7, np.clip(-rise, 0, 3), 0)
+    total = float(np.sum(louder[search.teeth]) - np.sum(softer[search.teeth]))
+    return _CutSigns(float(vote), total if vote >= 0 else -total)
+
+
+def _tone_levels(
+    search: Search,
+    path: npt.NDArray[np.int64],
+    orders: npt.NDArray[np.float32],
+    steps: npt.NDArray[np.int64],
+) -> tuple[FloatArray, FloatArray]:
+    """ln power of the tone at each order, floor taken off, and its mean excess."""
+    mean = np.nan_to_num(np.clip(orders[steps], -3, 6), nan=-1).mean(axis=0).astype(np.float64)
+    rotation = search.rotation_hz(path)[steps]
+    cells = np.rint(rotation[:, None] * ORDERS / search.grid.bin_hz).astype(np.int64) // FLOOR_EVERY
+    cells = np.minimum(cells, search.steps.log_floor.shape[1] - 1)
+    floor = search.steps.log_floor[steps[:, None], cells].mean(axis=0)
+    return floor + np.log(np.maximum(np.exp(mean) - 1, 0.3)), mean
+
+
+def _runs(mask: Mask) -> list[tuple[int, int]]:
+    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
 def _other_machines(
@@ -338,11 +476,7 @@ def _right_ratio(search: Search, course: Course) -> Course:
         shift = round(np.log(best) / LOG_STEP)
         moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
         path = np.where(course.running, moved, OFF)
-        orders = search.orders(path)
-        voices, cutting = learn_voices(
-            order_fits(orders), running=path != OFF, cutting=course.cutting
-        )
-        course = _as_course(search, path, cutting, voices, orders)
+        course = _told_apart(search, path, guess=course.cutting)
     return course
 
 
@@ -360,12 +494,13 @@ def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
         if len(free) > 8:
             mean = _mean_excess(search, course, ratio, free, top_order)
             idle_too = np.nan_to_num(mean, nan=-1) > 0.2
-            score += idle_score(mean, steps=len(free))
+            score += idle_score(mean, steps=len(free), rotation_hz=ratio * middle_hz)
         if len(cutting) > 8 and search.flutes:
             mean = _mean_excess(search, course, ratio, cutting, top_order)
             score += cutting_score(
                 mean,
                 steps=len(cutting),
+                rotation_hz=ratio * middle_hz,
                 flutes=search.flutes,
                 idle_too=idle_too,
             )

@@ -109,7 +109,9 @@ def _gain_riding_db(trace: Trace, contact: npt.NDArray[np.bool_]) -> float:
     level = trace.bands.mean(axis=1) * 10 / np.log(10)
     exits = np.flatnonzero(contact[:-1] & ~contact[1:])
     climbs = [
-        float(np.mean(level[e + late - 8 : e + late + 8]) - np.mean(level[e + early : e + early + 8]))
+        float(
+            np.mean(level[e + late - 8 : e + late + 8]) - np.mean(level[e + early : e + early + 8])
+        )
         for e in exits
         if e + late + 8 < len(level)
         and not contact[e + 1 : e + late + 8].any()

@@ -125,7 +125,9 @@ class Listener:
                 step_s=self.grid.step_s,
             ),
             passes=passes,
-            faults=faults_of(self._level, trace=trace, contact=contact.mask, passes=passes, grid=self.grid),
+            faults=faults_of(
+                self._level, trace=trace, contact=contact.mask, passes=passes, grid=self.grid
+            ),
             overview=self._overview.made(),
             voices=self._voices,
         )
@@ -138,7 +140,7 @@ class Listener:
             self._section.add(spectra, levels)
 
     def _hear(self, *, last: int) -> None:
-        frames, bands = self._section.frames(last - self._first)
+        frames = self._section.frames(last - self._first)
         turning = hear_turning(
             frames,
             flutes=self._flutes,
@@ -146,19 +148,19 @@ class Listener:
             known=self._voices,
         )
         self._voices = turning.voices or self._voices
-        margin = 0 if last == self._first + self._section.count else round(MARGIN_S / self.grid.step_s)
+        margin = (
+            0 if last == self._first + self._section.count else round(MARGIN_S / self.grid.step_s)
+        )
         keep = slice(self._told - self._first, last - margin - self._first)
-        self._kept.append(_trace(self.grid, bands, turning, keep))
+        self._kept.append(_trace(frames, turning, keep))
         self._sureness.append(turning.sureness[keep])
         self._told = last - margin
 
 
-def _trace(
-    grid: SpectrumGrid, bands: npt.NDArray[np.float32], turning: Turning, keep: slice
-) -> Trace:
+def _trace(frames: Frames, turning: Turning, keep: slice) -> Trace:
     return Trace(
-        step_s=grid.step_s,
-        bands=bands[keep],
+        step_s=frames.grid.step_s,
+        bands=frames.bands[keep],
         rotation_hz=turning.rotation_hz[keep],
         deviation_hz=turning.deviation_hz[keep],
         lead=turning.lead[keep],
@@ -195,14 +197,14 @@ class _Section:
         self._levels.append(levels)
         self._bands.append(band_levels(spectra, levels, grid=self._grid))
 
-    def frames(self, count: int) -> tuple[Frames, npt.NDArray[np.float32]]:
-        """The first `count` frames, and their band levels."""
-        frames = as_frames(
+    def frames(self, count: int) -> Frames:
+        """The first `count` frames."""
+        return as_frames(
             np.concatenate(self._spectra)[:count],
             np.concatenate(self._levels)[:count],
+            np.concatenate(self._bands)[:count],
             grid=self._grid,
         )
-        return frames, np.concatenate(self._bands)[:count]
 
     def drop(self, count: int) -> None:
         """Forget the first `count` frames, a whole number of batches."""

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import binary_erosion, uniform_filter1d
 
-from analysis.hearing.contact import find_contact
+from analysis.hearing.contact import part_states
 from analysis.hearing.spindle import spans
 
 FloatArray = npt.NDArray[np.float64]
@@ -104,6 +104,17 @@ class Trace:
     cutting: Mask
 
     @property
+    def steady(self) -> Mask:
+        """Frames in which the speed changes little over the third of a second around."""
+        wide = max(1, round(0.35 / self.step_s))
+        running = binary_erosion(self.running, iterations=wide, border_value=1)
+        if len(running) <= 2 * wide:
+            return running
+        log_hz = np.log(np.where(self.running, self.rotation_hz, 1.0))
+        change = np.abs(log_hz[2 * wide :] - log_hz[: -2 * wide])
+        return running & np.pad(change < 0.06, wide, constant_values=True)
+
+    @property
     def running(self) -> Mask:
         """Frames in which the router turns."""
         return np.isfinite(self.rotation_hz)
@@ -126,8 +137,15 @@ class Contact:
 
 def hear_contact(trace: Trace) -> Contact:
     """Which frames are in the wood."""
-    mask, evidence = find_contact(trace.features(), running=trace.running, guess=trace.cutting)
-    return Contact(mask, evidence)
+    running = trace.running
+    states = part_states(
+        trace.features(),
+        running=running,
+        settled=running & (trace.steady if trace.steady.any() else running),
+        step_s=trace.step_s,
+        guess=trace.cutting,
+    )
+    return Contact(states.second, states.evidence)
 
 
 def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
@@ -169,7 +187,9 @@ def _heard_pass(trace: Trace, contact: Contact, parts: list[tuple[int, int]]) ->
         entry_s=first * step_s,
         exit_s=last * step_s,
         time_u95_s=EDGE_U95_S * 2**0.5,
-        moving_time_u95_s=float(np.hypot(EDGE_U95_S * 2**0.5, SPAN_EDGE_U95_S * (2 * edges) ** 0.5)),
+        moving_time_u95_s=float(
+            np.hypot(EDGE_U95_S * 2**0.5, SPAN_EDGE_U95_S * (2 * edges) ** 0.5)
+        ),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
         sag_percent=_sag_percent(trace, contact, first, last, rpm),
@@ -180,9 +200,7 @@ def _heard_pass(trace: Trace, contact: Contact, parts: list[tuple[int, int]]) ->
     )
 
 
-def _sag_percent(
-    trace: Trace, contact: Contact, first: int, last: int, rpm: float
-) -> float | None:
+def _sag_percent(trace: Trace, contact: Contact, first: int, last: int, rpm: float) -> float | None:
     near = round(IDLE_NEAR_S / trace.step_s)
     around = np.zeros(len(contact.mask), bool)
     around[max(0, first - near) : last + near] = True

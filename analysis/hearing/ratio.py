@@ -20,6 +20,8 @@ CLEAR = 0.3  # an order's mean must stand this far out: floors are not quite fla
 ABSENT = 3.0  # nats against a tone where the mean is that of noise
 GAIN_CAP = 6.0  # nats an order can bring: one line must not outvote the rest
 EXPECTED_IDLE_LINES = 5.0
+EXPECTED_HIGH_TEETH = 6.0  # of the teeth's orders beyond the fourth
+HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 1.0
 RIPPLE_NEAR_HZ = 24.0  # two cells: where a Hann line ends
 RIPPLE_LOUDER = 0.5  # nepers
 
@@ -32,11 +34,22 @@ RUNOUT_CASES = (
 )
 
 
-def order_gains(mean_excess: npt.NDArray[np.floating], steps: int) -> npt.NDArray[np.float64]:
-    """Nats in favour of a tone at each order, from its mean excess over `steps` steps."""
+def order_gains(
+    mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float
+) -> npt.NDArray[np.float64]:
+    """Nats in favour of a tone at each order, from its mean excess over `steps` steps.
+
+    Low orders that lie on a mains harmonic may be hum: they count little.
+    """
     deviation = 1 / np.sqrt(max(steps, 1) / 2)  # neighbouring steps share half their sound
     clear = mean_excess - NOISE_LEVEL - CLEAR - 2 * deviation
-    return np.asarray(np.clip(clear / 0.1, -ABSENT, GAIN_CAP), np.float64)
+    frequency_hz = rotation_hz * np.arange(1, len(mean_excess) + 1)
+    hum = np.zeros(len(mean_excess), bool)
+    for mains_hz in (50.0, 60.0):
+        off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
+        hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
+    most = np.where(hum, HUM_GAIN, GAIN_CAP)
+    return np.asarray(np.clip(clear / 0.1, -ABSENT, most), np.float64)
 
 
 def ripple_sidebands(
@@ -61,14 +74,14 @@ def ripple_sidebands(
     return posing
 
 
-def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int) -> float:
+def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float) -> float:
     """Log likelihood of the orders' mean excess for a machine running free.
 
     `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed.
     """
     chance = np.full(len(mean_excess), min(0.3, EXPECTED_IDLE_LINES / len(mean_excess)))
     chance[:2] = 0.8, 0.6
-    gains = order_gains(mean_excess, steps)
+    gains = order_gains(mean_excess, steps=steps, rotation_hz=rotation_hz)
     return float(np.nansum(np.log(1 - chance + chance * np.exp(gains))))
 
 
@@ -76,6 +89,7 @@ def cutting_score(
     mean_excess: npt.NDArray[np.floating],
     *,
     steps: int,
+    rotation_hz: float,
     flutes: int,
     idle_too: npt.NDArray[np.bool_],
 ) -> float:
@@ -84,17 +98,19 @@ def cutting_score(
     Orders that sound when running free too are left out: they tell nothing of the teeth.
     """
     seen = np.where(idle_too, np.nan, mean_excess)
-    strength = np.exp(order_gains(seen, steps))
+    strength = np.exp(order_gains(seen, steps=steps, rotation_hz=rotation_hz))
     orders = np.arange(1, len(seen) + 1)
     teeth = orders % flutes == 0
-    score = float(np.nansum(np.log(0.2 + 0.8 * strength[teeth])))
+    count = int(np.count_nonzero(teeth))
+    chance = np.full(count, min(0.5, EXPECTED_HIGH_TEETH / max(count - 4, 1)))
+    chance[:4] = 0.85
+    score = float(np.nansum(np.log(1 - chance + chance * strength[teeth])))
     if flutes == 1:
         return score
     around = np.interp(orders, orders[teeth], np.nan_to_num(seen[teeth], nan=-0.5))
     weaker = seen < around - 0.7
     cases = [
-        np.log(chance)
-        + np.nansum(np.log(absent + np.where(weaker, weak, even) * strength)[~teeth])
+        np.log(chance) + np.nansum(np.log(absent + np.where(weaker, weak, even) * strength)[~teeth])
         for chance, absent, weak, even in RUNOUT_CASES
     ]
     return score + float(np.logaddexp.reduce(cases))

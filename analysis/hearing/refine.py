@@ -202,5 +202,7 @@ def _newton_step(
 
 
 def _window_sum(values, low, high):
-    total = np.concatenate([np.zeros((1, *values.shape[1:]), values.dtype), np.cumsum(values, axis=0)])
+    total = np.concatenate(
+        [np.zeros((1, *values.shape[1:]), values.dtype), np.cumsum(values, axis=0)]
+    )
     return total[high] - total[low]

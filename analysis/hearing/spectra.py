@@ -80,9 +80,7 @@ class Framer:
         self.grid = grid
         self._held = np.zeros(grid.length // 2, dtype=np.float32)
 
-    def frames(
-        self, samples: npt.NDArray[np.float32], *, multiple: int
-    ) -> npt.NDArray[np.float32]:
+    def frames(self, samples: npt.NDArray[np.float32], *, multiple: int) -> npt.NDArray[np.float32]:
         """Windowable frames that are now complete, shape (k * multiple, length).
 
         Only whole groups of `multiple` frames come out, so that what is computed from
@@ -111,9 +109,7 @@ class Framer:
         return view[:: grid.hop]
 
 
-def spectrum(
-    frames: npt.NDArray[np.float32], *, grid: SpectrumGrid
-) -> npt.NDArray[np.complex64]:
+def spectrum(frames: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> npt.NDArray[np.complex64]:
     """Hann-windowed spectra of frames, all bins, shape (frames, length / 2 + 1)."""
     return scipy.fft.rfft(frames * grid.window, axis=1)
 

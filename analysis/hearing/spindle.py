@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from analysis.hearing.course import Course, Search, find_course
+from analysis.hearing.course import Course, Search, Steps, find_course
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
@@ -61,19 +61,23 @@ class Frames:
     ----------
     spectra : array, shape (frames, bins), complex64
     log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
-    excess : array, shape (frames // 2, bins)
-        ln(power / floor), mean of two frames: the steps in which a course is sought.
+    bands : array, shape (frames, bands)
+        Broadband levels, ln power.
+    steps : Steps
+        The same in the longer steps in which a course is sought.
     """
 
     grid: SpectrumGrid
     spectra: npt.NDArray[np.complex64]
     log_floor: npt.NDArray[np.float32]
-    excess: npt.NDArray[np.float32]
+    bands: npt.NDArray[np.float32]
+    steps: Steps
 
 
 def as_frames(
     spectra: npt.NDArray[np.complex64],
     log_powers: npt.NDArray[np.float32],
+    bands: npt.NDArray[np.float32],
     *,
     grid: SpectrumGrid,
 ) -> Frames:
@@ -88,7 +92,14 @@ def as_frames(
         over = part - floor
         last = min(len(over), pairs - first)
         excess.append((over[0:last:2] + over[1:last:2]) / 2)
-    return Frames(grid, spectra, np.concatenate(floors), np.concatenate(excess))
+    log_floors = np.concatenate(floors)
+    steps = Steps(
+        grid=grid,
+        excess=np.concatenate(excess),
+        log_floor=(log_floors[0:pairs:2] + log_floors[1:pairs:2]) / 2,
+        bands=(bands[0:pairs:2] + bands[1:pairs:2]) / 2,
+    )
+    return Frames(grid, spectra, log_floors, bands, steps)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,11 +146,13 @@ def hear_turning(
     """
     count = len(frames.spectra)
     candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
-    search = Search(frames.excess, frames.grid, candidates, flutes)
-    course = find_course(search, known) if len(frames.excess) else None
+    search = Search(frames.steps, candidates, flutes)
+    course = find_course(search, known) if len(frames.steps.excess) else None
     if course is None:
         nothing = np.full(count, np.nan)
-        return Turning(nothing, nothing, np.zeros(count, bool), np.zeros(count), np.full(count, -8.0), None)
+        return Turning(
+            nothing, nothing, np.zeros(count, bool), np.zeros(count), np.full(count, -8.0), None
+        )
     fits = order_fits(search.orders(course.path))
     idle = step_evidence(fits, course.voices.idle)
     cutting = step_evidence(fits, course.voices.cutting)
@@ -198,7 +211,9 @@ def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
 def spans(mask: Mask) -> list[tuple[int, int]]:
     """First index and end (exclusive) of each run of True."""
     edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
-    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+    return list(
+        zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True)
+    )
 
 
 def spindle_track(

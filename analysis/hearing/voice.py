@@ -71,7 +71,10 @@ def learn_voices(fits: Fits, *, running: Mask, cutting: Mask) -> tuple[Voices, M
             idle=learn_voice(fits, running & ~cutting),
             cutting=learn_voice(fits, running & cutting),
         )
-        if min(np.count_nonzero(running & cutting), np.count_nonzero(running & ~cutting)) < MIN_STEPS:
+        if (
+            min(np.count_nonzero(running & cutting), np.count_nonzero(running & ~cutting))
+            < MIN_STEPS
+        ):
             both = learn_voice(fits, running)
             return Voices(both, both), running & cutting
         cutting_fit = step_evidence(fits, voices.cutting)
