@@ -119,6 +119,19 @@ def _pauses(rng: np.random.Generator, r: Ranges) -> tuple[Pause, ...]:
     return tuple(sorted(kept, key=lambda p: p.at_share))
 
 
+def _board(rng: np.random.Generator, r: Ranges, kind: Material) -> Material:
+    """One board of its kind: no two sound alike."""
+    spread = rng.normal(0, r.material_spread_db, len(kind.noise_db))
+    return replace(
+        kind,
+        amplitude_jitter=kind.amplitude_jitter * float(np.exp(rng.normal(0, 0.25))),
+        timing_jitter=kind.timing_jitter * float(np.exp(rng.normal(0, 0.4))),
+        chip_exponent=kind.chip_exponent + float(rng.uniform(-0.15, 0.15)),
+        noise_share=float(np.clip(kind.noise_share + rng.uniform(-0.2, 0.25), 0.1, 0.9)),
+        noise_db=tuple(float(db + more) for db, more in zip(kind.noise_db, spread, strict=True)),
+    )
+
+
 def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: float) -> Work:
     trim = log_between(rng, (0.4, min(3.5, 0.5 * bit.diameter_mm)))
     for _ in range(200):
@@ -166,7 +179,9 @@ def _work(rng: np.random.Generator, r: Ranges, bit: Bit, rpm: float, first_s: fl
         squeal_db=between(rng, (-14, 0)) if _chance(rng, r.squeal) else -100.0,
         squeal_hz=log_between(rng, (1000, 4500)),
     )
-    material = MATERIALS[str(rng.choice(list(MATERIALS), p=[0.35, 0.25, 0.15, 0.18, 0.07]))]
+    material = _board(
+        rng, r, MATERIALS[str(rng.choice(list(MATERIALS), p=[0.35, 0.25, 0.15, 0.18, 0.07]))]
+    )
     figure = between(rng, (0.02, 0.08) if material.name in ("mdf", "acrylic") else (0.05, 0.25))
     return Work(
         edge, round(trim, 2), material, Grain(figure, between(rng, (8, 80)), knots),
@@ -216,6 +231,7 @@ def _around(rng: np.random.Generator, r: Ranges) -> Surroundings:
         knock_db=between(rng, r.knock_db),
         hammer_db=between(rng, r.knock_db) if _chance(rng, r.hammer) else None,
         music_db=between(rng, r.speech_db) if _chance(rng, r.music) else None,
+        rumble_db=between(rng, (-10, 10)) if _chance(rng, r.rumble) else None,
     )
 
 
@@ -254,10 +270,15 @@ def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
     work = _work(rng, r, bit, rpm, first_s)
     if cut_start:
         first_s = max(first_s, -0.6 * work.edge_length_mm / work.strokes[0].feed_mm_s)
-        work = replace(work, sets_off_at_s=first_s)
+        # What is left of a pass that was cut off is cutting, not a hand standing still.
+        begun = replace(work.strokes[0], pauses=())
+        work = replace(work, sets_off_at_s=first_s, strokes=(begun, *work.strokes[1:]))
     turns = _turns_between(rng, r, rpm, plate, work)
     ends_running = run_mode in ("runs throughout", "switched on")
     cut_end = cut_end and ends_running and len(work.strokes) > 1
+    if cut_end:
+        last = replace(work.strokes[-1], pauses=())
+        work = replace(work, strokes=(*work.strokes[:-1], last))
     last_feed = work.strokes[-1].feed_mm_s
     around_s = first_s + sum(work.edge_length_mm / s.feed_mm_s + 2.5 for s in work.strokes)
     machines: list[Machine] = []
@@ -274,7 +295,9 @@ def draw_take(split: str, kind: str, difficulty: str, seed: int) -> TakePlan:
         split=split,
         difficulty=difficulty,
         seed=seed,
-        sample_rate_hz=int(rng.choice([48000, 44100])),
+        sample_rate_hz=int(
+            rng.choice([32000, 16000] if _chance(rng, r.slow_sampling) else [48000, 44100])
+        ),
         clock_ppm=ppm,
         plate_range_rpm=(float(plate[0]), float(plate[1])),
         reference_rpm=rpm,

@@ -115,8 +115,6 @@ def recorded(
         sound = sound * np.float32(10 ** (phone.clip_drive_db / 20))
     if phone.limiter:
         sound = _limited(sound, rate)
-    if phone.high_hz < 5000:
-        faults.append("narrow band")
     if phone.loud_dbfs < -45:
         faults.append("quiet")
     return to_int16(sound.astype(np.float64) + phone.offset, faults, rng)

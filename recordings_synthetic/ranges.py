@@ -70,6 +70,8 @@ class Ranges:
     knock_db: Pair
     hammer: float
     music: float
+    rumble: float
+    material_spread_db: float
     # the phone
     low_hz: Pair
     high_hz: Pair
@@ -80,6 +82,7 @@ class Ranges:
     limiter: float
     clip: float
     clock_ppm: Pair
+    slow_sampling: float  # chance of a sampling rate under 44,100 Hz
 
 
 CLEAN = Ranges(
@@ -92,14 +95,14 @@ CLEAN = Ranges(
     rub_share=(0.08, 0.2), squeal=0.05,
     feed_wander=(0.08, 0.2), feed_wander_hz=(0.3, 2.0), dwell=0.12, liftoff=0.06, bump=0.1,
     passes=(2, 6), cut_off=0.08, chip_load_mm=(0.03, 0.22), pass_spread=(0.08, 0.25),
-    knocked_down=0.1,
-    coupling_db=(-0.5, 0.5),
+    knocked_down=0.1, coupling_db=(-0.5, 0.5),
     rt60_s=(0.1, 0.3), reverberant_db=(-18, -6), sway_db=(0.0, 0.6), comb=0.0,
     vacuum=0.0, vacuum_level_db=(-20, -10), vacuum_blades=(5, 9), third_machine=0.0,
     floor_db=(-50, -35), speech=0.0, speech_db=(-30, -20), knocks_per_minute=(0, 3),
-    knock_db=(-5, 5), hammer=0.0, music=0.0,
+    knock_db=(-5, 5), hammer=0.0, music=0.0, rumble=0.0, material_spread_db=2.0,
     low_hz=(40, 150), high_hz=(12000, 16000), loud_dbfs=(-26, -14), agc=0.0,
     agc_share=(0.0, 0.2), suppress=0.0, limiter=0.1, clip=0.0, clock_ppm=(-60, 60),
+    slow_sampling=0.0,
 )  # fmt: skip
 
 MODERATE = Ranges(
@@ -112,14 +115,14 @@ MODERATE = Ranges(
     rub_share=(0.1, 0.3), squeal=0.15,
     feed_wander=(0.12, 0.3), feed_wander_hz=(0.3, 3.0), dwell=0.22, liftoff=0.1, bump=0.25,
     passes=(1, 8), cut_off=0.15, chip_load_mm=(0.015, 0.28), pass_spread=(0.1, 0.35),
-    knocked_down=0.3,
-    coupling_db=(-1.5, 2),
+    knocked_down=0.3, coupling_db=(-1.5, 2),
     rt60_s=(0.15, 0.6), reverberant_db=(-12, -1), sway_db=(0.2, 1.5), comb=0.3,
     vacuum=0.4, vacuum_level_db=(-15, -3), vacuum_blades=(5, 11), third_machine=0.05,
     floor_db=(-45, -22), speech=0.3, speech_db=(-20, -8), knocks_per_minute=(0, 10),
-    knock_db=(0, 10), hammer=0.05, music=0.05,
+    knock_db=(0, 10), hammer=0.05, music=0.05, rumble=0.0, material_spread_db=2.0,
     low_hz=(80, 220), high_hz=(9000, 16000), loud_dbfs=(-32, -11), agc=0.3,
     agc_share=(0.2, 0.6), suppress=0.05, limiter=0.3, clip=0.05, clock_ppm=(-150, 150),
+    slow_sampling=0.0,
 )  # fmt: skip
 
 HARD = Ranges(
@@ -132,14 +135,14 @@ HARD = Ranges(
     rub_share=(0.1, 0.4), squeal=0.25,
     feed_wander=(0.18, 0.4), feed_wander_hz=(0.3, 3.0), dwell=0.3, liftoff=0.15, bump=0.4,
     passes=(1, 10), cut_off=0.2, chip_load_mm=(0.01, 0.3), pass_spread=(0.15, 0.4),
-    knocked_down=0.5,
-    coupling_db=(-2, 4),
+    knocked_down=0.5, coupling_db=(-2, 4),
     rt60_s=(0.2, 0.9), reverberant_db=(-8, 3), sway_db=(0.5, 2.5), comb=0.6,
     vacuum=0.65, vacuum_level_db=(-8, 3), vacuum_blades=(5, 11), third_machine=0.15,
     floor_db=(-38, -15), speech=0.5, speech_db=(-14, 0), knocks_per_minute=(2, 20),
-    knock_db=(3, 14), hammer=0.12, music=0.1,
+    knock_db=(3, 14), hammer=0.12, music=0.1, rumble=0.0, material_spread_db=2.0,
     low_hz=(150, 300), high_hz=(7000, 14000), loud_dbfs=(-50, -9), agc=0.5,
     agc_share=(0.3, 0.85), suppress=0.15, limiter=0.4, clip=0.15, clock_ppm=(-300, 300),
+    slow_sampling=0.0,
 )  # fmt: skip
 
 DEVELOPMENT = {"clean": CLEAN, "moderate": MODERATE, "hard": HARD}
@@ -157,6 +160,9 @@ HELD_OUT = {
         feed_wander_hz=(0.2, 4.0),
         source_wander_db=(ranges.source_wander_db[0], ranges.source_wander_db[1] + 1),
         vacuum_blades=(4, 13),
+        rumble=0.3,
+        material_spread_db=4.0,
+        slow_sampling=0.15,
         rt60_s=(ranges.rt60_s[0], ranges.rt60_s[1] * 1.15),
         speech=min(1.0, ranges.speech + 0.1),
         knocks_per_minute=(0, ranges.knocks_per_minute[1] * 1.5),

@@ -26,6 +26,7 @@ class Surroundings:
     knock_db: float
     hammer_db: float | None
     music_db: float | None
+    rumble_db: float | None
 
 
 def speech(pitch_hz: float, timebase: Timebase, rng: np.random.Generator) -> Sound:
@@ -135,6 +136,15 @@ def music(timebase: Timebase, rng: np.random.Generator) -> Sound:
     return np.asarray(out / max(rms(out), 1e-9), dtype=np.float32)
 
 
+def rumble(timebase: Timebase, rng: np.random.Generator) -> Sound:
+    """A phone being handled: bursts of low rumble, rms about 1 within them."""
+    low = coloured(
+        rng, timebase.samples, timebase.sample_rate_hz, (30, 120, 300, 1500), (6, 0, -18, -45)
+    )
+    burst = np.clip(1.5 * wander(rng, timebase.control_count, CONTROL_HZ, 0.5) - 1, 0, 1.5)
+    return np.asarray(low * timebase.to_audio(burst), dtype=np.float32)
+
+
 def surrounding_sound(around: Surroundings, timebase: Timebase, rng: np.random.Generator) -> Sound:
     """All of it together, in units of the idling router's rms."""
     floor = coloured(
@@ -151,6 +161,8 @@ def surrounding_sound(around: Surroundings, timebase: Timebase, rng: np.random.G
         out += level * knocks(around.knocks_per_minute, timebase, rng)
     if around.hammer_db is not None:
         out += np.float32(10 ** (around.hammer_db / 20)) * hammering(timebase, rng)
+    if around.rumble_db is not None:
+        out += np.float32(10 ** (around.rumble_db / 20)) * rumble(timebase, rng)
     if around.music_db is not None:
         out += np.float32(10 ** (around.music_db / 20)) * music(timebase, rng)
     return out
