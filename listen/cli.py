@@ -23,8 +23,13 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
+    "bits": Command("listen.commands.names:bits", "Keep bits by name."),
     "demo": Command("listen.commands.demo:demo", "Review the practice takes that come with it."),
+    "materials": Command("listen.commands.names:materials", "Keep materials of your own."),
+    "names": Command("listen.commands.names:names", "Carry what you keep to another machine."),
+    "plan": Command("listen.commands.plan:plan", "Plan a cut before you make it."),
     "review": Command("listen.commands.review:review", "Review a recording of your passes."),
+    "routers": Command("listen.commands.names:routers", "Keep routers by name."),
 }
 
 

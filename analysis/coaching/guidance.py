@@ -57,16 +57,22 @@ def largest_bit(inside_radius_mm: float) -> float:
 
 def notes_before(job: Job, units: Units) -> tuple[Note, ...]:
     """Everything to know before the cut, what stops the job first."""
-    notes = [
-        *_corner(job, units),
-        *_size(job, units),
-        *_speed(job),
-        *_depth_of_trim(job, units),
-        *_fibres(job),
-        *_grain(job),
-        *_edge(job),
-        *_direction(job),
-    ]
+    return sorted_notes(
+        (
+            *_corner(job, units),
+            *_size(job, units),
+            *_speed(job),
+            *_depth_of_trim(job, units),
+            *_fibres(job),
+            *_grain(job),
+            *_edge(job),
+            *_direction(job),
+        )
+    )
+
+
+def sorted_notes(notes: tuple[Note, ...]) -> tuple[Note, ...]:
+    """The gravest first, otherwise in their order."""
     order = list(Weight)
     return tuple(sorted(notes, key=lambda note: order.index(note.weight)))
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from analysis.coaching.guidance import Note, Weight, notes_before
+from analysis.coaching.guidance import Note, Weight, notes_before, sorted_notes
 from analysis.coaching.wording import Units, round_inwards
 from analysis.cutting.bands import Band, hand_feed_band, is_buried
 from analysis.cutting.force import edges_in_cut, mean_power, peak_force
@@ -19,7 +19,7 @@ from analysis.cutting.geometry import (
     removal_rate,
     rim_speed,
 )
-from analysis.cutting.limits import Limit, all_limits, cantilever, cut_force, motor_power
+from analysis.cutting.limits import Bound, Limit, all_limits, cantilever, cut_force, motor_power
 from analysis.cutting.pace import BURIED, DIAL_STEP_RPM, TRIMMING, Aim, aim_feed, speed_for
 from analysis.cutting.tools import Job
 from analysis.cutting.window import Window, open_window
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from analysis.dial.curve import DialCurve
 
 _LADDER_STEP_RPM = 2_000.0
-_LADDER_BEYOND_RPM = 4_000.0
+_LADDER_BELOW_RPM, _LADDER_ABOVE_RPM = 4_000.0, 2_000.0
+_NARROW_AIM = 1.35
 _SPARE = 0.9
 """Share of a limit (other than the band's) that the aim uses up."""
 
@@ -128,7 +129,12 @@ def _is_buried(job: Job) -> bool:
 
 
 def make_plan(
-    job: Job, *, band: Band | None = None, dial: DialCurve | None = None, units: Units = Units.MM
+    job: Job,
+    *,
+    band: Band | None = None,
+    dial: DialCurve | None = None,
+    speed_rpm: float | None = None,
+    units: Units = Units.MM,
 ) -> Plan:
     """Plan a job.
 
@@ -138,12 +144,17 @@ def make_plan(
         The user's own; None takes the starting values.
     dial : DialCurve or None
         The router's calibrated dial: speeds outside it are not advised.
+    speed_rpm : float or None
+        The speed to plan for; None lets the plan choose one.
     """
     band = band or job_band(job)
     limits = all_limits(job, band)
     window = open_window(limits, flutes=job.bit.flutes)
     planner = _Planner(job, band, window, dial)
-    start, work_up_to = planner.start_and_end()
+    if speed_rpm is None:
+        start, work_up_to = planner.start_and_end()
+    else:
+        start = work_up_to = planner.at(speed_rpm)
     figures = None
     beat_s = None
     quarters_s: tuple[float, ...] = ()
@@ -166,8 +177,24 @@ def make_plan(
         quarters_s=quarters_s,
         figures=figures,
         rooms=_rooms(window, figures),
-        in_the_way=window.in_the_way(),
-        notes=notes_before(job, units),
+        in_the_way=() if figures is not None else planner.in_the_way(speed_rpm),
+        notes=sorted_notes(
+            (*notes_before(job, units), *(_narrow(start) if start is not None else ()))
+        ),
+    )
+
+
+def _narrow(start: PaceRow) -> tuple[Note, ...]:
+    """A warning where the right pass times lie close together."""
+    if start.aim is None or start.aim.high_mm_s > _NARROW_AIM * start.aim.low_mm_s:
+        return ()
+    return (
+        Note(
+            Weight.CAUTION,
+            "narrow window",
+            "Between rubbing and overloading there is little room here: count the seconds, and "
+            "try it on scrap first.",
+        ),
     )
 
 
@@ -268,6 +295,32 @@ class _Planner:
             return None, None
         return start, end if end.aim is not None else start
 
+    def at(self, spindle_rpm: float) -> PaceRow | None:
+        """The row of a speed that was asked for; None where nothing fits at it."""
+        row = self.row(spindle_rpm)
+        return None if row.aim is None else row
+
+    def in_the_way(self, speed_rpm: float | None) -> tuple[Limit, ...]:
+        """What would have to give way, at any speed or at the one asked for."""
+        if speed_rpm is None or not self.window.is_open:
+            return self.window.in_the_way()
+        at_speed = tuple(
+            limit
+            for limit in self.window.limits
+            if limit.bound in (Bound.LEAST_SPEED, Bound.MOST_SPEED)
+            and limit.room(feed_mm_s=1.0, spindle_rpm=speed_rpm, flutes=self.window.flutes) < 0
+        )
+        if at_speed:
+            return at_speed
+        feeds = [
+            (feed, limit)
+            for limit in self.window.limits
+            if (feed := limit.feed_at(spindle_rpm=speed_rpm, flutes=self.window.flutes)) is not None
+        ]
+        least = max((pair for pair in feeds if pair[1].bound.is_least), key=lambda pair: pair[0])
+        most = min((pair for pair in feeds if not pair[1].bound.is_least), key=lambda pair: pair[0])
+        return least[1], most[1]
+
     def _speeds(self) -> tuple[float, float] | None:
         """Speeds inside the window and on the dial."""
         speeds = self.window.speeds()
@@ -310,8 +363,8 @@ class _Planner:
         speeds = self.window.speeds()
         if start is None or end is None or speeds is None:
             return ()
-        low_rpm = max(speeds[0], start.spindle_rpm - _LADDER_BEYOND_RPM)
-        high_rpm = min(speeds[1], end.spindle_rpm + _LADDER_BEYOND_RPM)
+        low_rpm = max(speeds[0], start.spindle_rpm - _LADDER_BELOW_RPM)
+        high_rpm = min(speeds[1], end.spindle_rpm + _LADDER_ABOVE_RPM)
         first = math.ceil(low_rpm / _LADDER_STEP_RPM)
         last = math.floor(high_rpm / _LADDER_STEP_RPM)
         rows = [self.row(step * _LADDER_STEP_RPM) for step in range(first, last + 1)]

@@ -54,6 +54,8 @@ class Limit:
         stress in N/mm2, a power in W.
     grounds : str
         Why, in words.
+    remedy : str
+        What would move it, where nothing fits.
     """
 
     name: str
@@ -62,6 +64,7 @@ class Limit:
     nature: float
     nature_unit: str
     grounds: str
+    remedy: str
 
     def feed_at(self, *, spindle_rpm: float, flutes: int) -> float | None:
         """Feed on the limit's line at a speed, mm/s; None for a limit of speed."""
@@ -151,6 +154,7 @@ def _band_limits(job: Job, band: Band) -> tuple[Limit, ...]:
             band.low_mm,
             "mm chip",
             f"thinner chips rub: heat, polish, burn marks ({band.basis})",
+            "take fewer flutes, or leave a little more to trim",
         ),
         Limit(
             "overloading",
@@ -159,6 +163,7 @@ def _band_limits(job: Job, band: Band) -> tuple[Limit, ...]:
             band.high_mm,
             "mm chip",
             f"thicker chips tear out and grab ({band.basis})",
+            "take less off in one pass",
         ),
     )
 
@@ -193,6 +198,7 @@ def _bending_limits(job: Job) -> tuple[Limit, ...]:
                 "N/mm2",
                 f"bending stress in {job.bit.body.value}, {beam.body.safety:g} times below what "
                 "breaks it",
+                "take less depth in one pass, or a thicker, shorter or sharper bit",
             )
         )
     if beam.deflection_per_n() > 0:
@@ -204,6 +210,7 @@ def _bending_limits(job: Job) -> tuple[Limit, ...]:
                 DEFLECTION_LIMIT_MM,
                 "mm",
                 "a bit that gives more chatters and leaves the line (our choice)",
+                "take less depth in one pass, or a thicker, shorter or sharper bit",
             )
         )
     return tuple(limits)
@@ -230,6 +237,7 @@ def _power_limits(job: Job) -> tuple[Limit, ...]:
             "W at top speed",
             f"{MOTOR_EFFICIENCY:g} of the {router.input_power_w:g} W on the plate, and less at "
             "lower speeds",
+            "take less depth in one pass, or a sharper bit",
         ),
     )
 
@@ -244,6 +252,7 @@ def _speed_limits(job: Job) -> tuple[Limit, ...]:
             RIM_LIMIT_M_S,
             "m/s",
             "above it tools for hand feed risk breaking and scream [practice, from memory]",
+            "take a smaller bit",
         )
     ]
     if job.bit.max_rpm is not None:
@@ -255,6 +264,7 @@ def _speed_limits(job: Job) -> tuple[Limit, ...]:
                 job.bit.max_rpm,
                 "rpm",
                 "the maker's word, never to be passed",
+                "take a bit that is marked for it",
             )
         )
     else:
@@ -267,21 +277,38 @@ def _speed_limits(job: Job) -> tuple[Limit, ...]:
                 top_rpm,
                 "rpm",
                 "no marking told; a marking on the bit comes first [common practice]",
+                "read the marking on the shank, or take a smaller bit",
             )
         )
     if job.router.plate_range_rpm is not None:
-        low_rpm, high_rpm = job.router.plate_range_rpm
         limits += [
-            Limit("router's slowest", Bound.LEAST_SPEED, low_rpm, low_rpm, "rpm", "its range"),
-            Limit("router's fastest", Bound.MOST_SPEED, high_rpm, high_rpm, "rpm", "its range"),
+            Limit(name, bound, rpm, rpm, "rpm", "the range on its plate", "use another router")
+            for name, bound, rpm in zip(
+                ("router's slowest", "router's fastest"),
+                (Bound.LEAST_SPEED, Bound.MOST_SPEED),
+                job.router.plate_range_rpm,
+                strict=True,
+            )
         ]
     return tuple(limits)
 
 
 def _hand_limits() -> tuple[Limit, ...]:
-    slow_mm_s, fast_mm_s = HAND_FEED_MM_S
-    why = "hands feed steadily in between [common practice]"
-    return (
-        Limit("slowest steady hand", Bound.LEAST_FEED, slow_mm_s, slow_mm_s, "mm/s", why),
-        Limit("fastest steady hand", Bound.MOST_FEED, fast_mm_s, fast_mm_s, "mm/s", why),
+    return tuple(
+        Limit(
+            name,
+            bound,
+            feed_mm_s,
+            feed_mm_s,
+            "mm/s",
+            "hands feed steadily in between [common practice]",
+            remedy,
+        )
+        for name, bound, feed_mm_s, remedy in zip(
+            ("slowest steady hand", "fastest steady hand"),
+            (Bound.LEAST_FEED, Bound.MOST_FEED),
+            HAND_FEED_MM_S,
+            ("take less off in one pass", "turn the speed down, or take fewer flutes"),
+            strict=True,
+        )
     )

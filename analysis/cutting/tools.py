@@ -16,6 +16,27 @@ SMALLEST_BIT_MM = 3.0
 """The smallest bit in common use by hand [common practice]; it leaves corners of half that."""
 
 
+FASTEST_RPM = 50_000.0
+"""No hand-fed router turns faster [common practice]."""
+
+
+class Trouble(Enum):
+    """Why bit, router and work cannot go together."""
+
+    TRIM_TOO_WIDE = "the trim is wider than the bit"
+    FLUTES_TOO_SHORT = "the flutes are shorter than the wood is thick"
+    CORNER_TOO_TIGHT = "no bit reaches the inside corner"
+    MARKED_TOO_SLOW = "the router's slowest speed is above the bit's marked maximum"
+
+
+class JobError(InputError):
+    """Bit, router and work that cannot go together, and why."""
+
+    def __init__(self, trouble: Trouble, what: str, value: object, allowed: str) -> None:
+        super().__init__(what, value, allowed)
+        self.trouble = trouble
+
+
 class BitStyle(Enum):
     """How the flutes run."""
 
@@ -91,6 +112,8 @@ class Bit:
         ):
             if value is not None:
                 require_positive(**{what: value})
+        if self.max_rpm is not None and self.max_rpm > FASTEST_RPM:
+            raise InputError("marked maximum (rpm)", self.max_rpm, f"at most {FASTEST_RPM:,.0f}")
         if (
             self.stick_out_mm is not None
             and self.cutting_length_mm is not None
@@ -119,6 +142,8 @@ class Router:
             require_positive(lowest_speed=low_rpm, highest_speed=high_rpm)
             if low_rpm > high_rpm:
                 raise InputError("speed range", self.plate_range_rpm, "lowest speed first")
+            if high_rpm > FASTEST_RPM:
+                raise InputError("highest speed (rpm)", high_rpm, f"at most {FASTEST_RPM:,.0f}")
         if self.input_power_w is not None:
             require_positive(input_power=self.input_power_w)
 
@@ -151,7 +176,7 @@ class Job:
 
     Raises
     ------
-    InputError
+    JobError
         If they cannot go together: a trim wider than the bit, flutes shorter than the wood is
         thick, a corner that no bit reaches, a marked maximum below the router's slowest speed.
     """
@@ -162,35 +187,41 @@ class Job:
 
     def __post_init__(self) -> None:
         bit, work = self.bit, self.work
-        chip_thinning(trim_allowance_mm=work.trim_allowance_mm, bit_diameter_mm=bit.diameter_mm)
+        if work.trim_allowance_mm > bit.diameter_mm:
+            raise JobError(
+                Trouble.TRIM_TOO_WIDE,
+                "trim allowance (mm)",
+                work.trim_allowance_mm,
+                f"at most the bit's diameter ({bit.diameter_mm:g} mm)",
+            )
         if (
             bit.cutting_length_mm is not None
             and work.thickness_mm is not None
             and bit.cutting_length_mm < work.thickness_mm
         ):
-            raise InputError(
+            raise JobError(
+                Trouble.FLUTES_TOO_SHORT,
                 "cutting length (mm)",
                 bit.cutting_length_mm,
-                f"at least the thickness that is cut ({work.thickness_mm:g} mm): take a longer "
-                "bit, or cut in steps and give one step's depth as the thickness",
+                f"at least the thickness that is cut ({work.thickness_mm:g} mm)",
             )
         if work.inside_radius_mm is not None and work.inside_radius_mm < SMALLEST_BIT_MM / 2:
-            raise InputError(
+            raise JobError(
+                Trouble.CORNER_TOO_TIGHT,
                 "inside corner radius (mm)",
                 work.inside_radius_mm,
-                f"at least {SMALLEST_BIT_MM / 2:g}: the smallest common bit is "
-                f"{SMALLEST_BIT_MM:g} mm across, so cut that corner with a chisel",
+                f"at least {SMALLEST_BIT_MM / 2:g}, half the smallest common bit",
             )
         if (
             bit.max_rpm is not None
             and self.router.plate_range_rpm is not None
             and bit.max_rpm < self.router.plate_range_rpm[0]
         ):
-            raise InputError(
+            raise JobError(
+                Trouble.MARKED_TOO_SLOW,
                 "marked maximum (rpm)",
                 bit.max_rpm,
-                f"at least the router's slowest speed ({self.router.plate_range_rpm[0]:,.0f}): "
-                "this bit must not run in this router",
+                f"at least the router's slowest speed ({self.router.plate_range_rpm[0]:,.0f})",
             )
 
     @property

@@ -1,0 +1,1 @@
+"""Bits, routers and materials by name, kept on this machine."""
