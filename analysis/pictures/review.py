@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure, FigureBase
 
 from analysis.coaching.summary import Review
 from analysis.coaching.wording import Units
 from analysis.hearing.listener import Hearing
-from analysis.pictures.against_band import draw_against_band
+from analysis.pictures.against_band import draw_against_band, is_crowded
 from analysis.pictures.spectrogram import draw_spectrogram
 from analysis.pictures.style import drawing
-from analysis.pictures.timeline import draw_timeline
+from analysis.pictures.timeline import draw_timeline, rows_of
 
 _WIDTH_IN = 8.4
 _NARROW_IN = 6.2  # the picture to read on a phone
@@ -29,8 +30,9 @@ def spectrogram_figure(hearing: Hearing, *, flutes: int | None) -> Figure:
 def timeline_figure(hearing: Hearing, review: Review) -> Figure:
     """Draw the passes along time."""
     with drawing():
-        figure = Figure(figsize=(_WIDTH_IN, 2.7), layout="constrained")
-        draw_timeline(figure.subplots(), hearing, review)
+        rows = rows_of(hearing)
+        figure = Figure(figsize=(_WIDTH_IN, _timeline_height(rows)), layout="constrained")
+        draw_timeline(_as_rows(figure, rows), hearing, review)
         return figure
 
 
@@ -47,18 +49,30 @@ def review_sheet(
 ) -> Figure:
     """Draw all three on one sheet, spectrogram and passes sharing their time axis."""
     with drawing():
-        heights = [3.4, 2.4, _band_height(review)]
-        figure = Figure(figsize=(_WIDTH_IN, sum(heights) + 1.6), layout="constrained")
+        rows = rows_of(hearing)
+        heights = [3.4, _timeline_height(rows), _band_height(review)]
+        figure = Figure(figsize=(_WIDTH_IN, sum(heights) + 1.4), layout="constrained")
         figure.suptitle(title, x=0.012, ha="left", fontsize=14, fontweight="bold")
-        sound, passes, band = figure.subplots(3, 1, height_ratios=heights)
+        grid = figure.add_gridspec(3, 1, height_ratios=heights)
+        top, middle, bottom = (figure.add_subfigure(grid[row, 0]) for row in range(3))
+        sound, band = top.subplots(), bottom.subplots()
         draw_spectrogram(sound, hearing, flutes=flutes)
         sound.set_title("What was heard")
+        passes = _as_rows(middle, rows)
         draw_timeline(passes, hearing, review)
-        passes.set_title("The passes")
+        passes[0].set_title("The passes")
         draw_against_band(band, review, units=units)
         band.set_title("Every pass against the band", pad=20)
         return figure
 
 
+def _as_rows(figure: FigureBase, rows: int) -> list[Axes]:
+    return list(figure.subplots(rows, 1, squeeze=False)[:, 0])
+
+
+def _timeline_height(rows: int) -> float:
+    return 2.7 if rows == 1 else 0.6 + 1.35 * rows
+
+
 def _band_height(review: Review) -> float:
-    return max(1.7, 1.15 + _ROW_IN * min(len(review.passes), 60))
+    return 3.2 if is_crowded(review) else max(1.7, 1.15 + _ROW_IN * len(review.passes))

@@ -17,7 +17,9 @@ FloatArray = npt.NDArray[np.float64]
 _LOWEST_HZ = 80.0
 _HIGHEST_HZ = 10_000.0
 _ROWS = 360
+_SLOPE_ROWS = 30
 _LEAST_SHOWN_DB = 30.0
+_LONG_LINE = 8_000  # points; a longer line is drawn as dots, or its file grows without end
 _RPM_TICKS = (8_000, 12_000, 18_000, 26_000, 36_000)
 
 
@@ -30,7 +32,7 @@ def draw_spectrogram(axes: Axes, hearing: Hearing, *, flutes: int | None) -> Non
     overview, track = hearing.overview, hearing.track
     top_hz = min(_HIGHEST_HZ, float(overview.frequency_hz[-1]))
     grid_hz = np.geomspace(_LOWEST_HZ, top_hz, _ROWS)
-    level_db = _on_grid(overview, grid_hz)
+    level_db = _levelled(_on_grid(overview, grid_hz))
     # White is the usual level between the tones, black the loudest of them.
     quiet_db, loud_db = (float(x) for x in np.percentile(level_db, [45, 99.8]))
     axes.pcolormesh(
@@ -44,19 +46,20 @@ def draw_spectrogram(axes: Axes, hearing: Hearing, *, flutes: int | None) -> Non
         rasterized=True,
     )
     halo = [patheffects.withStroke(linewidth=4.0, foreground=PAPER)]
+    long = len(track.time_s) > _LONG_LINE
     rotation_hz = track.spindle_rpm / 60
-    axes.plot(track.time_s, rotation_hz, color=SPINDLE, lw=2.0, path_effects=halo, zorder=3)
+    axes.plot(
+        track.time_s,
+        rotation_hz,
+        color=SPINDLE,
+        lw=2.0,
+        path_effects=halo,
+        rasterized=long,
+        zorder=3,
+    )
     _name_line(axes, track.time_s, rotation_hz, "spindle")
     if flutes is not None and flutes > 1:
-        axes.plot(
-            track.time_s,
-            flutes * rotation_hz,
-            color=SPINDLE,
-            lw=1.2,
-            ls=(0, (4, 2)),
-            path_effects=halo,
-            zorder=3,
-        )
+        axes.plot(track.time_s, flutes * rotation_hz, lw=1.2, ls=(0, (4, 2)), **line)
         _name_line(axes, track.time_s, flutes * rotation_hz, f"its {flutes} teeth")
     axes.set_yscale("log")
     axes.set_ylim(_LOWEST_HZ, top_hz)
@@ -119,6 +122,18 @@ def _on_grid(overview: Overview, grid_hz: FloatArray) -> FloatArray:
     level = np.asarray(overview.level_db, dtype=np.float64)
     mixed: FloatArray = level[:, right - 1] * (1 - share) + level[:, right] * share
     return mixed
+
+
+def _levelled(level_db: FloatArray) -> FloatArray:
+    """Take out the slope of the sound over frequency, so that rumble does not hide the tones.
+
+    The usual level of each row, smoothed over an octave or so, is subtracted: single tones,
+    which are narrower, stay, and so does everything that changes over time.
+    """
+    usual_db = np.median(level_db, axis=0)
+    padded = np.pad(usual_db, _SLOPE_ROWS, mode="edge")
+    kernel = np.ones(2 * _SLOPE_ROWS + 1) / (2 * _SLOPE_ROWS + 1)
+    return level_db - np.convolve(padded, kernel, mode="valid")
 
 
 def _borders(centres: FloatArray) -> FloatArray:

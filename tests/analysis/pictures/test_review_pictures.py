@@ -1,5 +1,7 @@
 """The pictures of a review: what they must show, read back from the figures themselves."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
@@ -79,6 +81,26 @@ def test_time_runs_over_the_take_and_each_pass_is_numbered() -> None:
     told = words(figure)
     assert {str(number) for number in range(1, len(PASSES) + 1)} <= set(told)
     assert {"stood still", "lifted off", "not judged"} <= set(told)
+
+
+def test_a_long_take_is_broken_into_rows_like_a_score() -> None:
+    # An hour and a minute: 61 minutes in rows of three are 21.
+    long = dataclasses.replace(HEARING, duration_s=3_660.0)
+    rows = timeline_figure(long, REVIEW).axes
+    assert len(rows) == 21
+    assert rows[0].get_xlim() == (0, 180)
+    assert rows[-1].get_xlim() == (3_600, 3_780)
+
+
+def test_a_crowd_of_passes_stands_side_by_side() -> None:
+    many = review_take(hearing(passes=PASSES[1:] * 20), SETUP, Units.MM)
+    figure = against_band_figure(many, units=Units.MM)
+    told = words(figure)
+    assert {"rubbing", "in the band", "overloading"} <= set(told)
+    assert not any(word.startswith("pass 1,") for word in told)
+    marks = [line for line in figure.axes[0].lines if line.get_marker() in {"v", "o", "^", "D"}]
+    assert len(marks) == 100
+    assert figure.get_figheight() < 5
 
 
 def test_the_track_lies_at_the_rotation_and_the_teeth_at_their_multiple() -> None:
