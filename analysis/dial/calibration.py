@@ -45,8 +45,8 @@ def plateaus_heard(heard: FreeHearing) -> tuple[Plateau, ...]:
     """All plateaus of all takes, in their order."""
     return tuple(
         plateau
-        for take, hearing in enumerate(heard.hearings)
-        for plateau in find_plateaus(hearing.track, passes=hearing.passes, take=take)
+        for take, (track, hearing) in enumerate(zip(heard.tracks, heard.hearings, strict=True))
+        for plateau in find_plateaus(track, passes=hearing.passes, take=take)
     )
 
 
@@ -79,15 +79,14 @@ def calibrate(
     notes = [*_on_the_count(heard), *_on_the_plateaus(points), *_on_repeats(curve)]
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
-    voices = heard.voice.voices if heard.voice is not None else None
-    return Calibration(points, curve, voices, plate_range_rpm, tuple(notes))
+    return Calibration(points, curve, heard.voices, plate_range_rpm, tuple(notes))
 
 
 def _on_the_count(heard: FreeHearing) -> list[str]:
-    if heard.voice is None or heard.voice.rival_ratio is None:
+    if heard.rival_ratio is None:
         return []
     note = (
-        f"The sound would also fit speeds {heard.voice.rival_ratio:.2f} times as high. Give the "
+        f"The sound would also fit speeds {heard.rival_ratio:.2f} times as high. Give the "
         "speeds on the router's plate to settle it."
     )
     return [note]

@@ -45,7 +45,7 @@ def _what(mismatch: Mismatch) -> str:
 
 def _why(mismatch: Mismatch, heard: FreeHearing) -> list[str]:
     reasons = []
-    if any(leaps(hearing.track) for hearing in heard.hearings):
+    if any(leaps(track) for track in heard.tracks):
         reasons.append(
             "The speed leaps faster than a motor can, as if two machines were heard in turn. Run "
             "this router alone."

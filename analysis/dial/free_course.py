@@ -1,4 +1,4 @@
-"""The voice of a router that runs free while its dial is turned.
+"""The course of a router that runs free while its dial is turned, and its voice.
 
 A take for calibration holds no cut to find the machine by, and its speeds span the whole
 plate, so half, 3/2 and double can't be told apart plateau by plateau. But its lines keep
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import find_peaks
 
 from analysis.hearing.course import Search
@@ -23,10 +23,12 @@ from analysis.hearing.orders import (
     LOG_STEP,
     ORDERS,
     SILENT,
+    Voice,
     levels,
     sounding_tables,
 )
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.spindle import spans
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]
@@ -39,13 +41,18 @@ SEED_OFFSET = 1.0  # what a comb of clipped gains wins from noise alone
 ROUNDS = 5
 LAG_STEPS = 8  # about 0.4 s
 SEED_STEPS = 31
-STAYS = 60  # percentile over time: what stands out so often is no plateau's line
-STAYS_CLEAR = 0.3
+SMOOTH_STEPS = 9
+STEADY_REACH = 8  # cells: a vacuum wanders by 2 %
+STEADY_SHARE, STEADY_LINES, STEADY_LOUD = 0.5, 2, 0.8
+BLANK_CELLS = 2
+LEFT = 0.62  # share of its worth that a course of the router's own keeps
+NOISE = -0.6  # ln(power / floor) of nothing
+STAYS, STAYS_CLEAR = 60, 0.3  # percent of the take, nepers
 MOST_LINES = 30
 LINE_APART = 4  # cells of 0.25 %
 LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
 LOUD = 3.0
-SETTLED_CELLS = 1.5
+SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
 FEWEST_STEPS = 20
 FREE_LOW = 1.35  # a search goes down to two thirds of the plate, for the cut; free, not so far
 ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
@@ -55,17 +62,23 @@ COUNT_CLEAR = 3.0  # nats by which the count of orders must beat the next
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FreeVoice:
-    """What a router sounds like running free, and whether its orders could be miscounted.
+class FreeCourse:
+    """What a router did and sounds like, running free.
 
     Attributes
     ----------
+    rotation_hz : array, shape (steps,)
+        To a quarter of a percent; NaN where off.
+    sureness : array, shape (steps,)
+        Log likelihood of the lines' being there.
     voices : Voices
         Both are the same voice: nothing was cut.
     rival_ratio : float or None
         Another multiple of all speeds that explains the lines about as well.
     """
 
+    rotation_hz: FloatArray
+    sureness: FloatArray
     voices: Voices
     rival_ratio: float | None
 
@@ -79,12 +92,13 @@ class _Axis:
     reach: int  # cells by which two speeds can differ
 
 
-def learn_free_voice(search: Search) -> FreeVoice | None:
-    """Learn the voice of a machine running free, or None where no set of lines moves together.
+def find_free_course(search: Search) -> FreeCourse | None:
+    """Find the course of a machine running free, or None where no set of lines moves together.
 
     Notes
     -----
-    1. The steps' spectra on a log axis, without what stands out most of the time.
+    1. The steps' spectra on a log axis, without lines that stay where they are; without those
+       of a machine that runs on by itself, if they led astray.
     2. The steadiest second or so seeds a set of lines.
     3. Path of the shifts that bring every step onto the lines; the lines are then learned
        anew from all steps, and so on, ROUNDS times.
@@ -94,23 +108,27 @@ def learn_free_voice(search: Search) -> FreeVoice | None:
     axis = _log_axis(search)
     if len(axis.excess) < FEWEST_STEPS:
         return None
-    path, mean = _shifts(axis)
-    on = path != OFF
-    if on.sum() < FEWEST_STEPS:
-        return None
+    found = _router(axis)
+    path = found.path
     settled = _settled(path)
-    counted = _count_orders(
-        mean, path, settled if settled.sum() >= FEWEST_STEPS else on, axis, search
-    )
+    if settled.sum() < FEWEST_STEPS:
+        return None
+    counted = _count_orders(found.mean, path, settled, axis, search)
     if counted is None:
         return None
     first_hz, rival_ratio = counted
+    on = path != OFF
+    rotation_hz = np.where(on, first_hz * np.exp(LOG_STEP * (path - axis.reach)), np.nan)
+    voice = _voice(rotation_hz, search)
+    return FreeCourse(rotation_hz, found.sureness, Voices(voice, voice), rival_ratio)
+
+
+def _voice(rotation_hz: FloatArray, search: Search) -> Voice:
     candidates = search.candidates
-    rotation_hz = first_hz * np.exp(LOG_STEP * (path - axis.reach))
-    index = np.rint(np.log(rotation_hz / candidates.lowest_hz) / LOG_STEP).astype(np.int64)
-    on &= (index >= 0) & (index < candidates.count)
-    voice = learn_voice(order_fits(search.orders(np.where(on, index, OFF))), on)
-    return FreeVoice(Voices(voice, voice), rival_ratio)
+    index = np.log(np.nan_to_num(rotation_hz, nan=1.0) / candidates.lowest_hz) / LOG_STEP
+    index = np.rint(index).astype(np.int64)
+    on = np.isfinite(rotation_hz) & (index >= 0) & (index < candidates.count)
+    return learn_voice(order_fits(search.orders(np.where(on, index, OFF))), on)
 
 
 def _log_axis(search: Search) -> _Axis:
@@ -120,25 +138,76 @@ def _log_axis(search: Search) -> _Axis:
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
     excess = search.excess[:, left] * (1 - weight) + search.excess[:, left + 1] * weight
-    if len(excess):
-        stays = np.percentile(excess[:: max(1, len(excess) // 400)], STAYS, axis=0)
-        excess = excess - np.maximum(stays + STAYS_CLEAR, 0).astype(np.float32)
     reach = candidates.count - round(np.log(FREE_LOW) / LOG_STEP)
-    return _Axis(np.clip(excess, -1, LOUD), levels(excess), reach)
+    return _Axis(excess, levels(excess), reach)
 
 
-def _shifts(axis: _Axis) -> tuple[npt.NDArray[np.int64], FloatArray]:
-    """Path of each step's shift (0 to 2 reach, or OFF), and the mean excess so aligned."""
-    seed = _steadiest(axis.excess)
-    lines = _lines(axis.excess[seed].mean(axis=0).astype(np.float64), steps=SEED_STEPS)
+def _without_what_stays(axis: _Axis) -> _Axis:
+    """Take off what stands out most of the time: no plateau lasts so long."""
+    some = axis.excess[:: max(1, len(axis.excess) // 400)]
+    stays = np.percentile(some, STAYS, axis=0) + STAYS_CLEAR
+    excess = (axis.excess - np.maximum(stays, 0)).astype(np.float32)
+    return _Axis(np.clip(excess, -1, LOUD), levels(excess), axis.reach)
+
+
+def _without_a_steady_machine(axis: _Axis) -> _Axis:
+    """Blank the lines of a machine that runs on at its own speed: a shop vacuum.
+
+    It is found as the router is, by lines that move together, but all within a few percent
+    and for most of the take.
+    """
+    smooth = uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0)
+    near = maximum_filter1d(smooth[:: max(1, len(smooth) // 500)], 5, axis=1)
+    lines = _lines(near.mean(axis=0).astype(np.float64), steps=len(near))
+    within = _Axis(axis.excess, axis.level, STEADY_REACH)
+    found = _shifts(within, lines)
+    on = np.flatnonzero(found.path != OFF)
+    loud = found.lines[found.mean[found.lines + STEADY_REACH] > STEADY_LOUD]
+    if len(on) < STEADY_SHARE * len(found.path) or len(loud) < STEADY_LINES:
+        return axis
+    excess = axis.excess.copy()
+    for line in loud.tolist():
+        cell = line + found.path[on] - STEADY_REACH
+        for beside in range(-BLANK_CELLS, BLANK_CELLS + 1):
+            inside = (cell + beside >= 0) & (cell + beside < excess.shape[1])
+            excess[on[inside], cell[inside] + beside] = NOISE
+    return _Axis(excess, levels(excess), axis.reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shifts:
+    """A set of lines that move together.
+
+    Attributes
+    ----------
+    path : array, shape (steps,)
+        Shift of each step, 0 to 2 reach, or OFF; the seed's own is `reach`.
+    sureness : array, shape (steps,)
+        Log likelihood of the lines' being there.
+    mean : array, shape (cells + 2 reach,)
+        Mean excess with all steps shifted onto the seed.
+    lines : array
+        Cells of the lines, in the seed's own place.
+    """
+
+    path: npt.NDArray[np.int64]
+    sureness: FloatArray
+    mean: FloatArray
+    lines: npt.NDArray[np.int64]
+
+
+def _shifts(axis: _Axis, lines: npt.NDArray[np.int64]) -> _Shifts:
+    """Path of each step's shift onto a set of lines that is learned on the way."""
     soundings = None
-    path = np.full(len(axis.level), OFF)
-    mean = np.zeros(axis.level.shape[1] + 2 * axis.reach)
+    count = len(axis.level)
+    path, sureness = np.full(count, OFF), np.full(count, -8.0)
+    mean = np.full(axis.level.shape[1] + 2 * axis.reach, np.nan)
     for _ in range(ROUNDS):
         if not len(lines):
-            return np.full(len(axis.level), OFF), mean
+            return _Shifts(np.full(count, OFF), sureness, mean, lines)
         evidence = _evidence(axis, lines, soundings)
         path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        sureness = np.max(evidence, axis=1).astype(np.float64)
         on = path != OFF
         if on.sum() < FEWEST_STEPS:
             break
@@ -146,18 +215,49 @@ def _shifts(axis: _Axis) -> tuple[npt.NDArray[np.int64], FloatArray]:
         lines = _lines(mean, steps=int(on.sum())) - axis.reach
         soundings = _learn(axis, lines, path)
         lines, soundings = lines[soundings != SILENT], soundings[soundings != SILENT]
-    return path, mean
+    return _Shifts(path, sureness, mean, lines)
 
 
-def _steadiest(excess: npt.NDArray[np.float32]) -> slice:
-    """Where the lines stand still and clear for longest."""
-    smooth = np.maximum(uniform_filter1d(excess, 9, axis=0), 0)
+def _router(axis: _Axis) -> _Shifts:
+    """The lines that move together and are not a steady machine's.
+
+    What is heard with everything in is right unless it lives on the steady machine's lines:
+    then little of it is left once those are blanked, and what is heard without them is taken.
+    """
+    everything = _without_what_stays(axis)
+    first = _shifts(everything, _seed_lines(everything))
+    blanked = _without_a_steady_machine(axis)
+    if blanked is axis:
+        return first
+    alone = _without_what_stays(blanked)
+    second = _shifts(alone, _seed_lines(alone))
+    lives_on = _worth(alone, first) < LEFT * _worth(alone, second)
+    return second if lives_on and _settled(second.path).sum() >= FEWEST_STEPS else first
+
+
+def _worth(axis: _Axis, found: _Shifts) -> float:
+    """Log likelihood of a course and its lines, nats."""
+    steps = np.flatnonzero(found.path != OFF)
+    total = 0.0
+    soundings = _learn(axis, found.lines, found.path)
+    for line, sounding in zip(found.lines.tolist(), soundings.tolist(), strict=True):
+        cell = line + found.path[steps] - axis.reach
+        inside = (cell >= 0) & (cell < axis.level.shape[1])
+        heard = axis.level[steps[inside], cell[inside]]
+        total += float(sounding_tables()[sounding][heard].sum())
+    return total
+
+
+def _seed_lines(axis: _Axis) -> npt.NDArray[np.int64]:
+    """Lines where they stand still and clear for longest."""
+    smooth = np.maximum(uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0), 0)
     early, late = smooth[:-LAG_STEPS], smooth[LAG_STEPS:]
     alike = (early * late).sum(axis=1)
     louder = np.maximum((early**2).sum(axis=1), (late**2).sum(axis=1))
     clear = uniform_filter1d(alike / np.sqrt(louder + 1e-6), 25)
     middle = int(np.argmax(clear)) + LAG_STEPS // 2
-    return slice(max(0, middle - SEED_STEPS // 2), middle + SEED_STEPS // 2 + 1)
+    seed = axis.excess[max(0, middle - SEED_STEPS // 2) : middle + SEED_STEPS // 2 + 1]
+    return _lines(seed.mean(axis=0).astype(np.float64), steps=len(seed))
 
 
 def _lines(mean: FloatArray, *, steps: int) -> npt.NDArray[np.int64]:
@@ -226,9 +326,13 @@ def _learn(
 
 
 def _settled(path: npt.NDArray[np.int64]) -> Mask:
-    on = path != OFF
-    still = np.abs(path - uniform_filter1d(path.astype(np.float64), 9)) < SETTLED_CELLS
-    return np.asarray(on & still)
+    """Steps within stretches of a second or more at one speed: no ramps, starting or coasting."""
+    still = np.zeros(len(path), bool)
+    smooth = uniform_filter1d(path.astype(np.float64), 9)
+    for first, last in spans((path != OFF) & (np.abs(path - smooth) < SETTLED_CELLS)):
+        if last - first >= SETTLED_STEPS:
+            still[first:last] = True
+    return still
 
 
 def _count_orders(
