@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from matplotlib import patheffects
@@ -45,18 +47,14 @@ def draw_spectrogram(axes: Axes, hearing: Hearing, *, flutes: int | None) -> Non
         shading="flat",
         rasterized=True,
     )
-    halo = [patheffects.withStroke(linewidth=4.0, foreground=PAPER)]
-    long = len(track.time_s) > _LONG_LINE
+    line: dict[str, Any] = {
+        "color": SPINDLE,
+        "path_effects": [patheffects.withStroke(linewidth=4.0, foreground=PAPER)],
+        "rasterized": len(track.time_s) > _LONG_LINE,
+        "zorder": 3,
+    }
     rotation_hz = track.spindle_rpm / 60
-    axes.plot(
-        track.time_s,
-        rotation_hz,
-        color=SPINDLE,
-        lw=2.0,
-        path_effects=halo,
-        rasterized=long,
-        zorder=3,
-    )
+    axes.plot(track.time_s, rotation_hz, lw=2.0, **line)
     _name_line(axes, track.time_s, rotation_hz, "spindle")
     if flutes is not None and flutes > 1:
         axes.plot(track.time_s, flutes * rotation_hz, lw=1.2, ls=(0, (4, 2)), **line)
