@@ -6,7 +6,7 @@ from typing import Any
 
 from analysis.coaching.reading import CutSetup, working_band
 from analysis.coaching.summary import TakeSummary
-from analysis.coaching.wording import say_chip, say_range_s, say_seconds
+from analysis.coaching.wording import Units, say_chip, say_range_s, say_seconds
 from listen.live.told import (
     Cue,
     DialTold,
@@ -123,9 +123,17 @@ def _pass(news: PassTold, bench: Bench) -> dict[str, Any]:
         "chip_load": say_chip(reading.chip_load_mm, bench.units)
         if reading.chip_load_mm is not None
         else None,
+        "chip_load_off": say_chip(_at_least(reading.chip_load_u95_mm, bench), bench.units)
+        if reading.chip_load_u95_mm is not None
+        else None,
         "band": band_object(bench.cut, bench),
         "dwells": len(reading.dwells),
     }
+
+
+def _at_least(u95_mm: float, bench: Bench) -> float:
+    """An uncertainty no smaller than the last digit that is shown."""
+    return max(u95_mm, 0.00254 if bench.units is Units.INCH else 0.001)
 
 
 def band_object(cut: CutSetup, bench: Bench) -> dict[str, Any] | None:

@@ -1,10 +1,10 @@
 // Every pass against the band: where the chip lies and how sure that is.
-import { svg } from "./dom.js";
+import { el, svg } from "./dom.js";
 
-const WIDTH = 640;
+const WIDTH = 440;
 const ROW = 34;
-const TOP = 46;
-const LEFT = 60;
+const TOP = 30;
+const LEFT = 34;
 const RIGHT = 24;
 const MOST = 6;
 
@@ -25,17 +25,23 @@ export function bandPicture(passes) {
     svg("rect", { x: at(band.low_mm), y: 24, width: at(band.high_mm) - at(band.low_mm), height: height - 30, fill: "#cfe6e2", stroke: "#0d6359", "stroke-width": 2 }),
     text(at(band.low_mm), 17, band.low, "middle"),
     text(at(band.high_mm), 17, band.high, "middle"),
-    text(LEFT - 52, 42, "too thin", "start"),
-    text(WIDTH - 8, 42, "too thick", "end"));
+    text(6, 17, "thin", "start"),
+    text(WIDTH - 6, 17, "thick", "end"));
   judged.forEach((pass, i) => {
     const y = TOP + ROW * (i + 0.5);
     const newest = i === judged.length - 1;
     node.append(
-      text(LEFT - 52, y + 6, String(pass.number), "start"),
+      text(6, y + 6, String(pass.number), "start"),
       svg("path", { d: `M${at(pass.chip_mm - pass.chip_u95_mm)} ${y}H${at(pass.chip_mm + pass.chip_u95_mm)}`, stroke: "#10171d", "stroke-width": newest ? 5 : 3 }),
       svg("circle", { cx: at(pass.chip_mm), cy: y, r: newest ? 11 : 7, fill: newest ? "#10171d" : "#fff", stroke: "#10171d", "stroke-width": 3 }));
   });
   return node;
+}
+
+/** The newest pass in figures: its time, its speed, and its chip load with what is uncertain of it. */
+export function figuresOf(pass) {
+  const load = pass.chip_load ? `chip load ${pass.chip_load} ± ${pass.chip_load_off}` : "chip load not known";
+  return el("p", { class: "small" }, `Pass ${pass.number}: ${pass.time}, ${pass.rpm.toLocaleString("en")} rpm, ${load}.`);
 }
 
 function text(x, y, words, anchor) {

@@ -28,8 +28,8 @@ export function fileView(house) {
   show(
     el("h1", {}, "Review a recording"),
     el("p", { class: "lead" }, house.state.setup.edge
-      ? `It is judged with what is told under "The job": ${house.state.setup.edge} edge.`
-      : 'Tell what you cut under "The job" first: without it, no pass can be judged.'),
+      ? `It is judged with what is told under "Job": ${house.state.setup.edge} edge.`
+      : 'Tell what you cut under "Job" first: without it, no pass can be judged.'),
     el("label", { class: "filepick" }, "Choose a recording",
       el("input", { type: "file", accept: "audio/*,video/*", onchange: take, "aria-label": "Choose a recording" })),
     el("label", { class: "filepick plainpick" }, "Record one now with the phone's recorder",

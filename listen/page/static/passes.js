@@ -1,13 +1,13 @@
 // Practising: start once, then the page needs no touch until the end.
 import { ask } from "./api.js";
-import { bandPicture } from "./band.js";
+import { bandPicture, figuresOf } from "./band.js";
 import { el, say, show } from "./dom.js";
 import { Link } from "./link.js";
 import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
 
-const VERDICT_STAYS = "until the next cut";
+
 let take = null;
 
 export function passesView(house) {
@@ -182,9 +182,9 @@ function draw() {
   if (!take || !document.querySelector('nav [data-tab="passes"]').getAttribute("aria-current")) return;
   const last = take.passes[take.passes.length - 1];
   const picture = bandPicture(take.passes);
-  show(el("div", { class: "stage live", "data-stays": VERDICT_STAYS },
+  show(el("div", { class: "stage live" },
     take.dwell ? panel("stop", "Moving!", "", take.dwell)
-      : take.entered ? panel("cutting", "Cutting", take.entered.aim ? `aim: ${take.entered.aim}` : "", "", "off")
+      : take.entered ? panel("cutting", "Cutting", take.entered.aim && ["aim for", take.entered.aim], "", "off")
       : last ? passPanel(last)
       : panel("waiting", "Ready", "", "Start the router, then make a pass. The verdict comes by itself.", "polite"),
     el("div", { class: "now" },
@@ -194,6 +194,7 @@ function draw() {
       el("p", {}, el("b", {}, take.hands.change_first)),
       el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
     picture,
+    last ? figuresOf(last) : null,
     take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null,
     el("button", { type: "button", class: "big plain", onclick: end }, "End the take")));
   refreshNow();

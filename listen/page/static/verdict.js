@@ -32,12 +32,15 @@ export function shape(name) {
     svg("path", { d: SHAPES[name], "fill-rule": "evenodd" }));
 }
 
-/** The big panel. `look` is a name above; the word is what counts. */
+/** The big panel. `look` is a name above; the word is what counts; `aim` is ["aim for", "6 to 9 s"]. */
 export function panel(look, word, aim, why, live) {
+  const large = el("p", { class: "word" }, word);
+  // The longest word fills the width, whatever the screen.
+  large.style.setProperty("--letters", Math.max(4, ...word.split(" ").map((part) => part.length)));
   return el("section", { class: `verdict ${look}`, role: "status", "aria-live": live ?? "assertive" },
-    shape(look === "cutting" ? "ear" : look === "waiting" ? "ear" : look),
-    el("p", { class: word.length > 8 ? "word long" : "word" }, word),
-    aim ? el("p", { class: "aim" }, aim) : null,
+    shape(look === "cutting" || look === "waiting" ? "ear" : look),
+    large,
+    aim ? el("p", { class: "aim" }, el("span", {}, aim[0]), " ", el("b", {}, aim[1])) : null,
     why ? el("p", { class: "why" }, why) : null);
 }
 
@@ -45,9 +48,8 @@ export function panel(look, word, aim, why, live) {
 export function passPanel(pass) {
   const look = LOOKS[pass.cue] ?? "quiet";
   const to = pass.turn_to_rpm ? `${Math.round(pass.turn_to_rpm).toLocaleString("en")} rpm` : "";
-  const aim = pass.cue === "turn down" || pass.cue === "turn up" || pass.cue === "stop"
-    ? to && `to ${to}`
-    : pass.aim ? `aim for ${pass.aim}` : "";
+  const turning = ["turn down", "turn up", "stop"].includes(pass.cue);
+  const aim = turning ? to && ["to", to] : pass.aim && ["aim for", pass.aim];
   return panel(look, pass.headline, aim, `Pass ${pass.number}: ${pass.time}. ${pass.advice}`);
 }
 

@@ -1,0 +1,137 @@
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.coaching.reading import CutSetup
+from analysis.coaching.verdict import Verdict
+from analysis.coaching.wording import Units
+from listen.live.coach import Coach
+from listen.live.intake import Piece
+from listen.live.telling import as_object
+from listen.live.told import Cue, Ended, Entered, Hands, Level, News, Notice, PassTold, Speed
+from listen.setup import Bench
+from tests.listen.live.stub_engine import RPM, StubEngine, cuts, scene
+
+RATE_HZ = 48_000
+BENCH = Bench(
+    CutSetup(
+        edge_length_mm=600,
+        bit_diameter_mm=12.7,
+        flutes=2,
+        trim_allowance_mm=1.6,
+        material="hardwood",
+    ),
+    Units.MM,
+)
+
+
+def coached(sound: np.ndarray, *, block: int = 2048, bench: Bench = BENCH) -> list[News]:
+    coach = Coach(StubEngine(RATE_HZ), bench=bench, sample_rate_hz=RATE_HZ)
+    news: list[News] = []
+    for first in range(0, len(sound), block):
+        news += coach.hear(Piece(sound[first : first + block]))
+    return [*news, *coach.finish()]
+
+
+def of(kind: type, news: list[News]) -> list[Any]:
+    return [one for one in news if isinstance(one, kind)]
+
+
+def test_three_passes_are_judged_as_a_stopwatch_would() -> None:
+    """By hand: 604.2 mm of travel, h_max = 0.6643 f_z; 9 s gives 0.074 mm, in 0.05 to 0.15."""
+    passes = of(PassTold, coached(cuts(9.0, 20.0, 3.0)))
+    assert [told.cue for told in passes] == [Cue.GOOD, Cue.FASTER, Cue.SLOWER]
+    assert [told.reading.verdict for told in passes] == [
+        Verdict.IN_THE_BAND,
+        Verdict.RUBBING,
+        Verdict.OVERLOADING,
+    ]
+    assert [told.number for told in passes] == [1, 2, 3]
+    assert passes[0].reading.chip_thickness_mm == pytest.approx(0.0743, rel=0.02)
+
+
+def test_blocks_of_any_size_tell_the_same() -> None:
+    sound = cuts(5.0, 6.0)
+    one, other = (
+        [as_object(p, BENCH) for p in of(PassTold, coached(sound, block=block))]
+        for block in (777, 48_000)
+    )
+    assert one == other
+
+
+def test_hands_are_told_from_the_fifth_pass_on() -> None:
+    news = coached(cuts(3, 3.2, 3.1, 3.0, 3.1, 3.2))
+    assert len(of(Hands, news)) == 2
+    assert "from pass to pass" in of(Hands, news)[0].summary.steadiness
+
+
+def test_an_entry_brings_the_aim_and_its_quarters() -> None:
+    (entered,) = of(Entered, coached(cuts(4.0)))
+    low_s, high_s = entered.aim_s
+    middle_s = (low_s * high_s) ** 0.5
+    assert entered.marks_s == pytest.approx([middle_s * k / 4 for k in (1, 2, 3, 4)])
+
+
+def test_nothing_told_of_the_cut_is_no_aim_and_no_verdict() -> None:
+    bench = Bench(
+        CutSetup(
+            edge_length_mm=None,
+            bit_diameter_mm=None,
+            flutes=None,
+            trim_allowance_mm=None,
+            material=None,
+        ),
+        Units.MM,
+    )
+    news = coached(cuts(4.0), bench=bench)
+    assert of(Entered, news)[0].marks_s == ()
+    assert of(PassTold, news)[0].cue is Cue.NOT_JUDGED
+
+
+def test_a_pass_with_lost_sound_is_told_but_not_judged() -> None:
+    coach = Coach(StubEngine(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ)
+    news: list[News] = []
+    news += coach.hear(Piece(scene((0.05, 1.0), (0.3, 3.0))))
+    news += coach.hear(Piece(scene((0.3, 1.0)), missing_s=1.0))
+    news += coach.hear(Piece(scene((0.3, 3.0), (0.05, 1.0))))
+    (told,) = of(PassTold, news)
+    assert told.sound_missing
+    assert told.reading.verdict is None
+    assert "sound was lost" in told.advice.text
+    assert "1.0 s of sound were lost" in of(Notice, news)[0].text
+
+
+def test_a_pass_cut_off_by_the_end_is_told_at_the_end() -> None:
+    news = coached(scene((0.05, 1.0), (0.3, 5.0)))
+    (told,) = of(PassTold, news)
+    assert told.cue is Cue.NOT_JUDGED
+    (ended,) = of(Ended, news)
+    assert ended.summary is not None
+    assert ended.summary.passes_cut_off == 1
+
+
+def test_a_take_taken_up_again_goes_on_counting() -> None:
+    coach = Coach(
+        StubEngine(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ, start_s=100.0, passes_before=4
+    )
+    (told,) = of(PassTold, list(coach.hear(Piece(cuts(4.0)))))
+    assert told.number == 5
+    assert told.reading.entry_s == pytest.approx(101.5, abs=0.05)
+
+
+def test_too_loud_and_too_quiet_are_warned_of_once() -> None:
+    loud = [level.warning for level in of(Level, coached(np.full(2 * RATE_HZ, 1.0, np.float32)))]
+    quiet = [level.warning for level in of(Level, coached(np.zeros(2 * RATE_HZ, np.float32)))]
+    assert [w for w in loud if w] == [
+        "Too loud for the microphone: put it two or three metres away."
+    ]
+    assert len([w for w in quiet if w]) == 1
+
+
+def test_the_speed_says_how_old_it_is() -> None:
+    speeds = of(Speed, coached(scene((0.05, 2.0))))
+    assert all(-1e-9 <= speed.age_s <= 0.1 for speed in speeds)
+    assert speeds[0].spindle_rpm == RPM

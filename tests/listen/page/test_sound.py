@@ -1,0 +1,209 @@
+"""Sound in and news out, over the socket and by post; losing the link, losing the server."""
+
+import asyncio
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.decoding import open_take
+from listen.live.frames import Frame, pack_frame
+from tests.listen.live.stub_engine import cuts, scene
+from tests.listen.page.serving import (
+    BLOCK,
+    RATE_HZ,
+    SETUP,
+    begin,
+    frames_of,
+    linked,
+    served,
+    until,
+)
+
+
+def test_a_take_is_coached_and_kept(tmp_path: Path) -> None:
+    async def run() -> None:
+        sound = cuts(2.0, 9.0)
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                welcome = await begin(socket)
+                assert welcome["kept"]
+                for frame in frames_of(sound):
+                    await socket.send_bytes(frame)
+                first = await until(socket, "pass")
+                second = await until(socket, "pass")
+                assert (first["cue"], second["cue"]) == ("slower", "good")
+                await socket.send_str("end")
+                ended = await until(socket, "ended")
+                assert ended["summary"]["passes"] == 2
+            (take,) = page.page.house.shelf.takes()
+            assert take.ended
+            kept = page.page.house.shelf.sound(take)
+            assert kept is not None
+            with open_take(kept) as opened:
+                samples = np.concatenate(list(opened.blocks()))
+            np.testing.assert_allclose(samples, np.clip(sound, -1, 1), atol=2 / 32768)
+
+    asyncio.run(run())
+
+
+def test_a_link_that_breaks_loses_nothing(tmp_path: Path) -> None:
+    """The page sends again what was on its way: the take is whole and the pass is judged."""
+
+    async def run() -> None:
+        frames = frames_of(cuts(6.0))
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                name = (await begin(socket))["take"]
+                for frame in frames[:40]:
+                    await socket.send_bytes(frame)
+            async with client.ws_connect("/sound") as socket:
+                welcome = await begin(socket, take=name)
+                assert welcome["take"] == name
+                assert welcome["expect"] <= 40 * BLOCK
+                for frame in frames[30:]:
+                    await socket.send_bytes(frame)
+                assert (await until(socket, "pass"))["cue"] != "not judged"
+
+    asyncio.run(run())
+
+
+def test_a_server_that_starts_again_takes_the_take_up(tmp_path: Path) -> None:
+    async def run() -> None:
+        frames = frames_of(cuts(2.0, 2.0, 2.0))
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                name = (await begin(socket))["take"]
+                for frame in frames[:45]:
+                    await socket.send_bytes(frame)
+                await until(socket, "pass")
+            # Killed: nothing is ended, the files are as they are.
+            session = page.page.house.sessions.find(name, "here")
+            assert session is not None
+            await session.close(finish=False)
+            page.page.house.sessions._open.clear()
+        async with served(tmp_path) as page, page.client() as client:
+            state = await (await client.get("/api/state")).json()
+            assert [take["take"] for take in state["unfinished"]] == [name]
+            async with client.ws_connect("/sound") as socket:
+                welcome = await begin(socket, take=name)
+                assert welcome["take"] == name
+                assert 40 * BLOCK < welcome["expect"] <= 45 * BLOCK
+                for frame in frames[welcome["expect"] // BLOCK :]:
+                    await socket.send_bytes(frame)
+                assert (await until(socket, "pass"))["number"] == 2
+                await socket.send_str("end")
+                await until(socket, "ended")
+            (take,) = page.page.house.shelf.takes()
+            kept = page.page.house.shelf.sound(take)
+            assert kept is not None
+            with open_take(kept) as opened:
+                samples = sum(len(block) for block in opened.blocks())
+            assert samples == len(cuts(2.0, 2.0, 2.0))
+
+    asyncio.run(run())
+
+
+def test_posts_do_the_same_where_the_socket_is_refused(tmp_path: Path) -> None:
+    async def run() -> None:
+        frames = frames_of(cuts(2.0))
+        async with served(tmp_path) as page, page.client() as client:
+            answer = await client.post("/api/sound", json={"rate": RATE_HZ, "setup": SETUP})
+            name = (await answer.json())["take"]
+            heard, kinds = 0, []
+            for start in range(0, len(frames), 10):
+                body = b"".join(
+                    len(data).to_bytes(4, "little") + data for data in frames[start : start + 10]
+                )
+                told = await (
+                    await client.post(f"/api/sound/{name}?heard={heard}", data=body)
+                ).json()
+                heard = told["heard"]
+                kinds += [news["kind"] for news in told["news"]]
+                await asyncio.sleep(0.02)
+            ended = await (await client.post(f"/api/sound/{name}/end")).json()
+            assert ended["summary"]["passes"] == 1
+            assert kinds.count("entered") == 1
+
+    asyncio.run(run())
+
+
+def test_eight_phones_each_have_their_own_take(tmp_path: Path) -> None:
+    async def phone(page: object, number: int) -> tuple[str, int]:
+        client = await page.paired_client()  # type: ignore[attr-defined]
+        async with client, client.ws_connect("/sound") as socket:
+            name = (await begin(socket))["take"]
+            for frame in frames_of(cuts(*([1.0] * (number % 3 + 1)))):
+                await socket.send_bytes(frame)
+            await socket.send_str("end")
+            return name, (await until(socket, "ended"))["summary"]["passes"]
+
+    async def run() -> None:
+        async with served(tmp_path) as page:
+            told = await asyncio.gather(*(phone(page, number) for number in range(8)))
+            assert [passes for _, passes in told] == [number % 3 + 1 for number in range(8)]
+            assert len({name for name, _ in told}) == 8
+            owners = {take.about["owner"] for take in page.page.house.shelf.takes()}
+            assert len(owners) == 8
+
+    asyncio.run(run())
+
+
+def test_a_sleeping_phone_is_told_what_was_missed(tmp_path: Path) -> None:
+    async def run() -> None:
+        sound = scene((0.05, 1.0), (0.3, 2.0), (0.05, 1.0))
+        frames = [
+            Frame(0, first, (first + BLOCK) / RATE_HZ + (60.0 if first > 1.5 * RATE_HZ else 0.0),
+                  sound[first : first + BLOCK])
+            for first in range(0, len(sound), BLOCK)
+        ]  # fmt: skip
+        async with linked(tmp_path) as (_, _, socket):
+            await begin(socket)
+            for frame in frames:
+                await socket.send_bytes(pack_frame(frame))
+            notice = await until(socket, "notice")
+            assert "60.0 s of sound were lost" in notice["text"]
+            assert (await until(socket, "pass"))["cue"] == "not judged"
+
+    asyncio.run(run())
+
+
+def test_a_dial_is_led_through_its_settings(tmp_path: Path) -> None:
+    async def run() -> None:
+        async with linked(tmp_path) as (_, _, socket):
+            await begin(socket, mode="dial", settings="1,2")
+            for frame in frames_of(scene((0.05, 5.0))):
+                await socket.send_bytes(frame)
+            assert (await until(socket, "dial"))["prompt"] == "Set 1, and let it run free."
+            told = await until(socket, "dial")
+            assert told["settings"][0]["rpm"] == 18_000
+            assert told["at"] == 1
+            # The speed does not move, so nothing is measured for 2 until it is left out.
+            await socket.send_str("skip")
+            assert (await until(socket, "dial"))["at"] is None
+
+    asyncio.run(run())
+
+
+@pytest.mark.parametrize(
+    ("hello", "words"),
+    [
+        ({"rate": 1, "setup": {}}, "1 samples a second"),
+        ({"rate": "x"}, "did not say"),
+        ({"rate": RATE_HZ, "setup": {"edge": "12 parsecs"}}, "Edge"),
+        ({"rate": RATE_HZ, "setup": {}, "mode": "dial", "settings": "?"}, "setting"),
+        ([], "did not say"),
+    ],
+)
+def test_a_hello_without_sense_is_refused_in_words(
+    tmp_path: Path, hello: object, words: str
+) -> None:
+    async def run() -> None:
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                await socket.send_json(hello)
+                told = await until(socket, "refused")
+                assert words in told["text"]
+            assert page.page.house.shelf.takes() == []
+
+    asyncio.run(run())
