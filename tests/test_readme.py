@@ -61,6 +61,12 @@ def test_every_option_of_review_is_described() -> None:
     assert {name for name in options if name not in README} <= {"--quiet"}
 
 
+def test_every_command_is_described() -> None:
+    section = README.split("## The commands")[1].split("\n## ")[0]
+    described = set(re.findall(r"`(?:toothbeat )?([a-z]+)`", section))
+    assert set(cli.COMMANDS) <= described
+
+
 def test_the_first_paragraph_states_the_job() -> None:
     first = README.split("\n\n")[1]
     for word in ("recording", "router", "spindle speed", "chip load", "next\npass"):
