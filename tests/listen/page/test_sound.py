@@ -3,6 +3,7 @@
 import asyncio
 from pathlib import Path
 
+import aiohttp
 import numpy as np
 import pytest
 
@@ -23,7 +24,7 @@ from tests.listen.page.serving import (
 
 def test_a_take_is_coached_and_kept(tmp_path: Path) -> None:
     async def run() -> None:
-        sound = cuts(2.0, 9.0)
+        sound = cuts(2.0, 7.0)
         async with served(tmp_path) as page, page.client() as client:
             async with client.ws_connect("/sound") as socket:
                 welcome = await begin(socket)
@@ -42,7 +43,7 @@ def test_a_take_is_coached_and_kept(tmp_path: Path) -> None:
             assert kept is not None
             with open_take(kept) as opened:
                 samples = np.concatenate(list(opened.blocks()))
-            np.testing.assert_allclose(samples, np.clip(sound, -1, 1), atol=2 / 32768)
+            np.testing.assert_allclose(samples, np.clip(sound, -1, 1), atol=3 / 32768)
 
     asyncio.run(run())
 
@@ -129,8 +130,7 @@ def test_posts_do_the_same_where_the_socket_is_refused(tmp_path: Path) -> None:
 
 
 def test_eight_phones_each_have_their_own_take(tmp_path: Path) -> None:
-    async def phone(page: object, number: int) -> tuple[str, int]:
-        client = await page.paired_client()  # type: ignore[attr-defined]
+    async def phone(client: aiohttp.ClientSession, number: int) -> tuple[str, int]:
         async with client, client.ws_connect("/sound") as socket:
             name = (await begin(socket))["take"]
             for frame in frames_of(cuts(*([1.0] * (number % 3 + 1)))):
@@ -140,7 +140,8 @@ def test_eight_phones_each_have_their_own_take(tmp_path: Path) -> None:
 
     async def run() -> None:
         async with served(tmp_path) as page:
-            told = await asyncio.gather(*(phone(page, number) for number in range(8)))
+            clients = [await page.paired_client() for _ in range(8)]
+            told = await asyncio.gather(*(phone(one, n) for n, one in enumerate(clients)))
             assert [passes for _, passes in told] == [number % 3 + 1 for number in range(8)]
             assert len({name for name, _ in told}) == 8
             owners = {take.about["owner"] for take in page.page.house.shelf.takes()}
