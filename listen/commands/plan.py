@@ -8,22 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from listen.commands.tool_options import BIT_OPTIONS, GRAIN, ROUTER_OPTIONS, with_options
-from listen.options import EDGE, TRIM, LengthType, SpeedType
+from listen.options import EDGE, TRIM, BitType, LengthType, SpeedType
 
 if TYPE_CHECKING:
     from listen.planning import Planned
-
-
-class BitType(click.ParamType[Any]):
-    """A bit's diameter, or the name of a kept bit."""
-
-    name = "size or name"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        from listen.options import BIT
-        from listen.store.names import looks_like_size
-
-        return BIT.convert(value, param, ctx) if looks_like_size(value) else value
 
 
 @click.command()

@@ -73,8 +73,10 @@ def _read(name: str, hint: Any, value: object) -> Any:
             return kind(value)
         except ValueError:
             raise wrong from None
-    if kind is str and isinstance(value, str):
-        return value
+    if kind is str:
+        if isinstance(value, str):
+            return value
+        raise wrong
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise wrong
     if not (math.isfinite(value) and value > 0) or (kind is int and value != int(value)):
