@@ -165,6 +165,7 @@ def _trace(frames: Frames, turning: Turning, keep: slice) -> Trace:
         deviation_hz=turning.deviation_hz[keep],
         lead=turning.lead[keep],
         cutting=turning.cutting[keep],
+        teeth=turning.teeth[keep],
     )
 
 
@@ -176,6 +177,7 @@ def _joined(traces: list[Trace]) -> Trace:
         deviation_hz=np.concatenate([trace.deviation_hz for trace in traces]),
         lead=np.concatenate([trace.lead for trace in traces]),
         cutting=np.concatenate([trace.cutting for trace in traces]),
+        teeth=np.concatenate([trace.teeth for trace in traces]),
     )
 
 

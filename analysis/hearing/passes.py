@@ -9,14 +9,14 @@ import numpy.typing as npt
 from scipy.ndimage import binary_erosion, uniform_filter1d
 
 from analysis.hearing.contact import part_states
+from analysis.hearing.gaps import Break, name_breaks, rub_measure
 from analysis.hearing.spindle import spans
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-LONGEST_LIFTOFF_S = 1.0  # contact lost for longer ends the pass
 SHORTEST_PASS_S = 0.6
-SHORTEST_LIFTOFF_S = 0.10
+HALFWAY = 0.5  # from cutting to running free, in evidence
 EDGE_U95_S = 0.06  # of one entry or exit
 SPAN_EDGE_U95_S = 0.10  # of one end of a dwell or lift-off
 IDLE_NEAR_S = 8.0
@@ -94,6 +94,8 @@ class Trace:
         As in `Turning`.
     cutting : array, shape (frames,)
         First guess of the frames in the cut.
+    teeth : array, shape (frames, teeth)
+        Excess at the teeth's first orders.
     """
 
     step_s: float
@@ -102,6 +104,7 @@ class Trace:
     deviation_hz: FloatArray
     lead: FloatArray
     cutting: Mask
+    teeth: npt.NDArray[np.float32]
 
     @property
     def steady(self) -> Mask:
@@ -125,6 +128,12 @@ class Trace:
         level = bands.mean(axis=1, keepdims=True)
         lead = np.clip(self.lead, -15, 15)[:, None]
         return np.concatenate([bands - level, level, lead], axis=1)
+
+    def rub_features(self) -> FloatArray:
+        """Band levels and the teeth's orders: what a rub without chips still has."""
+        bands = self.bands.astype(np.float64)
+        level = bands.mean(axis=1, keepdims=True)
+        return np.concatenate([bands - level, level, self.teeth.astype(np.float64)], axis=1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,53 +159,72 @@ def hear_contact(trace: Trace) -> Contact:
 
 def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     """The passes of a take, with dwells and lift-offs."""
-    step_s = trace.step_s
-    stretches = spans(contact.mask)
-    joined: list[list[tuple[int, int]]] = []
-    for stretch in stretches:
-        if joined and (stretch[0] - joined[-1][-1][1]) * step_s <= LONGEST_LIFTOFF_S:
-            joined[-1].append(stretch)
-        else:
-            joined.append([stretch])
-    passes = []
-    for parts in joined:
-        first, last = parts[0][0], parts[-1][1]
-        if (last - first) * step_s < SHORTEST_PASS_S:
-            continue
-        passes.append(_heard_pass(trace, contact, parts))
+    stretches = _joined_over_nothing(trace, contact)
+    breaks = [(a, b) for (_, a), (b, _) in zip(stretches[:-1], stretches[1:], strict=True)]
+    rub = rub_measure(
+        trace.rub_features(),
+        contact=contact.mask,
+        settled=trace.steady,
+        breaks=breaks,
+        step_s=trace.step_s,
+    )
+    names = name_breaks(breaks, rub=rub, step_s=trace.step_s)
+    passes, first, inside = [], 0, list[tuple[Break, int, int]]()
+    for i, (start, end) in enumerate(stretches):
+        if i == 0 or names[i - 1] is Break.WAY_BACK:
+            first, inside = start, []
+        elif names[i - 1] is not Break.NONE:
+            inside = [*inside, (names[i - 1], *breaks[i - 1])]
+        last_part = i == len(stretches) - 1 or names[i] is Break.WAY_BACK
+        if last_part and (end - first) * trace.step_s >= SHORTEST_PASS_S:
+            passes.append(_heard_pass(trace, contact, first, end, inside))
     return tuple(passes)
 
 
-def _heard_pass(trace: Trace, contact: Contact, parts: list[tuple[int, int]]) -> HeardPass:
+def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]]:
+    """Stretches of contact, joined where the sound between never got near running free."""
+    stretches = spans(contact.mask)
+    free = trace.steady & ~contact.mask
+    if not stretches or not free.any():
+        return stretches
+    cut_level = float(np.median(contact.evidence[contact.mask]))
+    free_level = float(np.median(contact.evidence[free]))
+    joined = [stretches[0]]
+    for start, end in stretches[1:]:
+        between = float(np.mean(contact.evidence[joined[-1][1] : start]))
+        if (between - cut_level) / (free_level - cut_level - 1e-9) < HALFWAY:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    return joined
+
+
+def _heard_pass(
+    trace: Trace, contact: Contact, first: int, end: int, inside: list[tuple[Break, int, int]]
+) -> HeardPass:
     step_s = trace.step_s
-    first, last = parts[0][0], parts[-1][1]
-    liftoffs = tuple(
-        Span(a * step_s, b * step_s)
-        for (_, a), (b, _) in zip(parts[:-1], parts[1:], strict=True)
-        if (b - a) * step_s >= SHORTEST_LIFTOFF_S
+    moving = np.zeros(len(contact.mask), bool)
+    moving[first:end] = True
+    for _, a, b in inside:
+        moving[a:b] = False
+    speeds, deviations = (
+        values[moving & trace.running] for values in (trace.rotation_hz, trace.deviation_hz)
     )
-    dwells: tuple[Span, ...] = ()
-    within = np.zeros(len(contact.mask), bool)
-    within[first:last] = contact.mask[first:last]
-    speeds = trace.rotation_hz[within & trace.running]
     rpm = 60 * float(np.mean(speeds)) if len(speeds) else float("nan")
-    deviation = trace.deviation_hz[within & trace.running]
-    rpm_u95 = 60 * 1.96 * float(np.mean(deviation)) if len(deviation) else float("nan")
-    edges = len(liftoffs) + len(dwells)
+    rpm_u95 = 60 * 1.96 * float(np.mean(deviations)) if len(speeds) else float("nan")
+    edge_u95 = EDGE_U95_S * 2**0.5
     return HeardPass(
         entry_s=first * step_s,
-        exit_s=last * step_s,
-        time_u95_s=EDGE_U95_S * 2**0.5,
-        moving_time_u95_s=float(
-            np.hypot(EDGE_U95_S * 2**0.5, SPAN_EDGE_U95_S * (2 * edges) ** 0.5)
-        ),
+        exit_s=end * step_s,
+        time_u95_s=edge_u95,
+        moving_time_u95_s=float(np.hypot(edge_u95, SPAN_EDGE_U95_S * (2 * len(inside)) ** 0.5)),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
-        sag_percent=_sag_percent(trace, contact, first, last, rpm),
-        dwells=dwells,
-        liftoffs=liftoffs,
-        evenness=_evenness(contact.evidence[within], step_s),
-        complete=bool(first > 2 and last < len(contact.mask) - 3),
+        sag_percent=_sag_percent(trace, contact, first, end, rpm),
+        dwells=tuple(Span(a * step_s, b * step_s) for k, a, b in inside if k is Break.DWELL),
+        liftoffs=tuple(Span(a * step_s, b * step_s) for k, a, b in inside if k is Break.LIFTOFF),
+        evenness=_evenness(contact.evidence[moving], step_s),
+        complete=bool(first > 2 and end < len(contact.mask) - 3),
     )
 
 

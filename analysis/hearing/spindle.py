@@ -23,6 +23,7 @@ LOADED = 2 / 3  # an unregulated router may lose a third of its speed in the cut
 OVER_PLATE = 1.08  # and run this much over its plate when free
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
+TEETH = 8
 FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
 SETTLED = 0.004  # change of speed over a second, as a share, below which it runs steadily
@@ -116,6 +117,8 @@ class Turning:
         Log likelihood of the cutting voice over the idle voice.
     sureness : array
         Log likelihood of the router's being there.
+    teeth : array, shape (frames, TEETH)
+        Excess at the first orders of the teeth, ln(power / floor).
     voices : Voices or None
     """
 
@@ -124,6 +127,7 @@ class Turning:
     cutting: Mask
     lead: FloatArray
     sureness: FloatArray
+    teeth: npt.NDArray[np.float32]
     voices: Voices | None
 
 
@@ -151,9 +155,16 @@ def hear_turning(
     if course is None:
         nothing = np.full(count, np.nan)
         return Turning(
-            nothing, nothing, np.zeros(count, bool), np.zeros(count), np.full(count, -8.0), None
+            rotation_hz=nothing,
+            deviation_hz=nothing,
+            cutting=np.zeros(count, bool),
+            lead=np.zeros(count),
+            sureness=np.full(count, -8.0),
+            teeth=np.full((count, TEETH), -0.6, np.float32),
+            voices=None,
         )
-    fits = order_fits(search.orders(course.path))
+    orders = search.orders(course.path)
+    fits = order_fits(orders)
     idle = step_evidence(fits, course.voices.idle)
     cutting = step_evidence(fits, course.voices.cutting)
     rotation, deviation = _refined(frames, search, course)
@@ -163,8 +174,18 @@ def hear_turning(
         cutting=_per_frame(course.cutting, count),
         lead=_per_frame((cutting - idle).astype(np.float64), count),
         sureness=_per_frame(np.maximum(idle, cutting).astype(np.float64), count),
+        teeth=_per_frame(teeth_orders(orders, flutes), count),
         voices=course.voices,
     )
+
+
+def teeth_orders(orders: npt.NDArray[np.float32], flutes: int | None) -> npt.NDArray[np.float32]:
+    """Excess at the teeth's first TEETH orders, shape (steps, TEETH)."""
+    every = flutes or 1
+    teeth = orders[:, every - 1 :: every][:, :TEETH]
+    teeth = np.clip(np.nan_to_num(teeth, nan=-0.6), -2, 5)
+    missing = TEETH - teeth.shape[1]
+    return np.pad(teeth, ((0, 0), (0, missing)), constant_values=-0.6).astype(np.float32)
 
 
 def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue]:
