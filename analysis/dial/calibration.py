@@ -68,13 +68,13 @@ def calibrate(
     heard : FreeHearing
     plate_range_rpm : (float, float) or None
     """
-    points = match_settings(plateaus, settings)
+    points = match_settings(plateaus, settings, heard.tracks)
     if isinstance(points, Mismatch):
         return points
     curve = fit_curve(
         settings=settings,
-        speeds_rpm=[plateau.spindle_rpm for plateau in plateaus],
-        speeds_u95_rpm=[plateau.spindle_rpm_u95 for plateau in plateaus],
+        speeds_rpm=[point.plateau.spindle_rpm for point in points],
+        speeds_u95_rpm=[point.plateau.spindle_rpm_u95 for point in points],
     )
     notes = [*_on_the_count(heard), *_on_the_plateaus(points), *_on_repeats(curve)]
     if plate_range_rpm is not None:

@@ -54,6 +54,7 @@ LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard 
 LOUD = 3.0
 SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
 FEWEST_STEPS = 20
+ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
 FREE_LOW = 1.35  # a search goes down to two thirds of the plate, for the cut; free, not so far
 ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
 MOST_GAIN = 6.0  # nats one order can bring: one line must not outvote the rest
@@ -278,17 +279,23 @@ def _evidence(
     Before the soundings are learned a line counts only where it is there.
     """
     steps, cells = axis.level.shape
-    tables = sounding_tables()
-    gain = np.maximum(tables[7], 0) - np.float32(0.03)
-    total = np.zeros((steps, 2 * axis.reach + 1), np.float32)
     if soundings is None:
-        total -= np.float32(SEED_OFFSET)
-    for place, line in enumerate(lines.tolist()):
-        table = gain if soundings is None else tables[soundings[place]]
-        low, high = max(line - axis.reach, 0), min(line + axis.reach + 1, cells)
-        if high > low:
-            first = low - line + axis.reach
-            total[:, first : first + high - low] += table[axis.level[:, low:high]]
+        tables = {0: np.maximum(sounding_tables()[7], 0) - np.float32(0.03)}
+        soundings = np.zeros(len(lines), np.int64)
+        total = np.full((steps, 2 * axis.reach + 1), -SEED_OFFSET, np.float32)
+    else:
+        tables = {int(sounding): sounding_tables()[sounding] for sounding in np.unique(soundings)}
+        total = np.zeros((steps, 2 * axis.reach + 1), np.float32)
+    for first in range(0, steps, ROWS_AT_ONCE):
+        rows = slice(first, first + ROWS_AT_ONCE)
+        part, heard = total[rows], axis.level[rows]
+        for sounding, table in tables.items():
+            gain = table[heard]
+            for line in lines[soundings == sounding].tolist():
+                low, high = max(line - axis.reach, 0), min(line + axis.reach + 1, cells)
+                if high > low:
+                    shift = low - line + axis.reach
+                    part[:, shift : shift + high - low] += gain[:, low:high]
     return total
 
 

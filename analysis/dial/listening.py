@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.dial.free_course import FreeCourse, find_free_course
 from analysis.errors import InputError
@@ -29,6 +30,9 @@ FloatArray = npt.NDArray[np.float64]
 LONGEST_S = 600.0
 REFINED_ORDERS = 14
 SHORTEST_FRAMES = 12
+OFFSETS = np.linspace(-0.005, 0.005, 21)
+SHARPEN_STEPS = 7  # about a third of a second
+LOUDEST = 5.0
 EDGE_FRAMES = 2  # at the ends of a take a frame holds a step in the sound
 
 
@@ -145,17 +149,27 @@ def _track(frames: Frames, course: FreeCourse | None, steps: slice) -> SpindleTr
     rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
     sureness = np.full(count, -8.0)
     if course is not None and steps.stop > steps.start:
-        of_step = np.minimum(np.arange(count) // 2, steps.stop - steps.start - 1)
-        coarse = course.rotation_hz[steps][of_step]
-        sureness = course.sureness[steps][of_step]
+        of_frame = np.minimum(np.arange(count) // 2, steps.stop - steps.start - 1)
+        sureness = course.sureness[steps][of_frame]
         orders = _audible_orders(course.voices.idle)
+        coarse = _sharpened(frames, course.rotation_hz[steps], orders)
         for first, last in spans(np.isfinite(coarse)):
             a, b = max(first, EDGE_FRAMES), min(last, count - EDGE_FRAMES)
             if b - a < SHORTEST_FRAMES:
                 continue
-            refined = _refine(frames, a, b, coarse, orders)
-            rotation[first:last] = np.pad(refined[0], (a - first, last - b), mode="edge")
-            deviation[first:last] = np.pad(refined[1], (a - first, last - b), mode="edge")
+            phasors = order_phasors(
+                frames.spectra[a:b],
+                frames.log_floor[a:b],
+                rotation_hz=coarse[a:b],
+                orders=orders,
+                grid=frames.grid,
+            )
+            refined = refine_stretch(
+                phasors, rotation_hz=coarse[a:b], orders=orders, step_s=frames.grid.step_s
+            )
+            edges = (a - first, last - b)
+            rotation[first:last] = np.pad(refined.rotation_hz, edges, mode="edge")
+            deviation[first:last] = np.pad(refined.deviation_hz, edges, mode="edge")
     return spindle_track(
         rotation_hz=rotation,
         deviation_hz=deviation,
@@ -165,23 +179,44 @@ def _track(frames: Frames, course: FreeCourse | None, steps: slice) -> SpindleTr
     )
 
 
-def _refine(
-    frames: Frames, first: int, last: int, coarse_hz: FloatArray, orders: npt.NDArray[np.int64]
-) -> tuple[FloatArray, FloatArray]:
-    # Steps of a quarter of a percent, drawn through: the refinement starts from a smooth course.
-    centres = np.arange(first, last)
-    knots = np.arange(first | 1, last, 2) + 0.5
-    known = coarse_hz[(first | 1) : last : 2]
-    smooth = np.interp(centres, knots, known) if len(knots) else coarse_hz[first:last]
-    phasors = order_phasors(
-        frames.spectra[first:last],
-        frames.log_floor[first:last],
-        rotation_hz=smooth,
-        orders=orders,
-        grid=frames.grid,
-    )
-    refined = refine_stretch(phasors, rotation_hz=smooth, orders=orders, step_s=frames.grid.step_s)
-    return refined.rotation_hz, refined.deviation_hz
+def _sharpened(
+    frames: Frames, rotation_hz: FloatArray, orders: npt.NDArray[np.int64]
+) -> FloatArray:
+    """The course at every frame, to a fraction of its steps of a quarter of a percent.
+
+    Phases tell the last digits, but only from a start near enough that the highest order
+    can't slip a turn. So each step first moves to where its lines' tops are.
+    """
+    running = np.flatnonzero(np.isfinite(rotation_hz))
+    sharp = rotation_hz.copy()
+    bin_hz, bins = frames.grid.bin_hz, frames.grid.bins
+    heights = []
+    for offset in OFFSETS:
+        place = (1 + offset) * rotation_hz[running, None] * orders / bin_hz
+        inside = place < bins - 2
+        left = np.where(inside, place, 0).astype(np.int64)
+        weight = np.where(inside, place, 0) - left
+        rows = running[:, None]
+        at = frames.excess[rows, left] * (1 - weight) + frames.excess[rows, left + 1] * weight
+        heights.append(np.where(inside, np.clip(at, 0, LOUDEST), 0).sum(axis=1))
+    height = np.full((len(rotation_hz), len(OFFSETS)), 0.0)
+    height[running] = np.transpose(heights)
+    height = uniform_filter1d(height, SHARPEN_STEPS, axis=0, mode="nearest")
+    best = np.clip(np.argmax(height, axis=1), 1, len(OFFSETS) - 2)
+    row = np.arange(len(best))
+    low, top, high = height[row, best - 1], height[row, best], height[row, best + 1]
+    bend = low - 2 * top + high
+    part = np.where(bend < 0, (low - high) / np.where(bend < 0, 2 * bend, 1.0), 0.0)
+    step = OFFSETS[1] - OFFSETS[0]
+    sharp *= 1 + OFFSETS[best] + step * np.clip(part, -0.5, 0.5)
+    count = len(frames.spectra)
+    out = np.full(count, np.nan)
+    for first, last in spans(np.isfinite(sharp)):
+        smooth = uniform_filter1d(sharp[first:last], 3, mode="nearest")
+        centres = 2 * np.arange(first, last) + 0.5
+        end = count if last == len(sharp) else 2 * last
+        out[2 * first : end] = np.interp(np.arange(2 * first, end), centres, smooth)
+    return out
 
 
 def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:

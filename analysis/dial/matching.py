@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import Enum
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 
-from analysis.dial.plateaus import Plateau
+from analysis.dial.plateaus import Plateau, split_plateau
 from analysis.dial.settings import Setting
+from analysis.hearing.spindle import SpindleTrack
 
 FALL = 0.004  # share by which a higher setting may turn slower: wander, warm-up, a hand's aim
 
@@ -56,13 +57,17 @@ class Mismatch:
 
 
 def match_settings(
-    plateaus: tuple[Plateau, ...], settings: tuple[Setting, ...]
+    plateaus: tuple[Plateau, ...],
+    settings: tuple[Setting, ...],
+    tracks: tuple[SpindleTrack, ...],
 ) -> tuple[DialPoint, ...] | Mismatch:
     """Give each plateau its setting, in order, if the counts agree and the speeds rise.
 
-    The same setting may come more than once. A higher setting must not turn slower by more
-    than FALL, beyond what the measurement leaves open.
+    The same setting may come more than once, and one after the other without a break: then
+    one plateau is parted. A higher setting must not turn slower by more than FALL, beyond
+    what the measurement leaves open. `tracks` are those of the takes, by number.
     """
+    plateaus = _part_repeats(plateaus, settings, tracks)
     if not plateaus:
         return Mismatch(Trouble.NONE_FOUND, plateaus, settings)
     if len(plateaus) != len(settings):
@@ -76,6 +81,34 @@ def match_settings(
     if breaking:
         return Mismatch(Trouble.NOT_RISING, plateaus, settings, breaking, _order_that_rises(points))
     return points
+
+
+def _part_repeats(
+    plateaus: tuple[Plateau, ...],
+    settings: tuple[Setting, ...],
+    tracks: tuple[SpindleTrack, ...],
+) -> tuple[Plateau, ...]:
+    """Part plateaus where that alone makes the count right; else leave them as they are."""
+    if len(plateaus) >= len(settings):
+        return plateaus
+    runs = [len(list(run)) for _, run in groupby(settings, key=lambda setting: setting.position)]
+    for lengths in _part_some(runs, len(plateaus)):
+        parts = [
+            split_plateau(plateau, tracks[plateau.take], length)
+            for plateau, length in zip(plateaus, lengths, strict=True)
+        ]
+        if all(part is not None for part in parts):
+            return tuple(one for part in parts if part is not None for one in part)
+    return plateaus
+
+
+def _part_some(runs: list[int], count: int) -> list[list[int]]:
+    """Ways to lay runs of one setting on `count` plateaus: each whole run on one, or singly."""
+    ways: list[list[int]] = [[]]
+    for run in runs:
+        more = [[1] * run] if run == 1 else [[run], [1] * run]
+        ways = [way + new for way in ways for new in more if len(way + new) <= count]
+    return [way for way in ways if len(way) == count]
 
 
 def breaking_settings(points: tuple[DialPoint, ...]) -> tuple[Setting, ...]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_closing, median_filter
+from scipy.ndimage import median_filter
 
 from analysis.hearing.passes import HeardPass
 from analysis.hearing.spindle import SpindleTrack, spans
@@ -18,13 +18,20 @@ SHORTEST_S = 1.5  # a hand that turns a dial on does not rest for longer
 LAG_S = 0.4
 SETTLING_PER_S = 0.008  # faster than this the speed is still being changed, share per second
 SAME_SPEED = 0.006  # share within which two neighbouring stretches are one plateau
-DROP_OUT_S = 0.8  # the track may slip or lose the router for so long inside a plateau
+SEED_S = 0.6
+DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a plateau
 TAIL = 0.6  # the last part of a stretch tells where it settled
 STRAY = 3.5  # spreads from the settled speed beyond which the ends are still moving
-LEAST_STRAY = 0.0008  # share; a start within this of the settled speed has arrived
+LEAST_STRAY = 0.004  # share; a ramp within this of the settled speed has arrived
+LEAST_OVERSHOOT = 0.0025  # share
+OVERSHOOT = 0.03  # share
+SPIN_UP_S, FAR_BELOW = 2.0, 0.3  # neper
 IN_CUT = 0.5  # share of a stretch inside heard passes
 MOST_SAG = 0.35
+EVEN = 0.7  # share of an even part that each part of a plateau has at least
+TURNING_S = 0.3
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
+WANDER_SHARE = 0.6  # what of the wander a mean over its very stretch still misses
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,18 +84,24 @@ def find_plateaus(
 
     Notes
     -----
-    1. Settled steps: the speed changes by less than SETTLING_PER_S across +-LAG_S.
-    2. Neighbouring settled stretches of one speed, DROP_OUT_S apart at most, are joined.
+    1. Seeds: the speed changes by less than SETTLING_PER_S across +-LAG_S for SEED_S.
+    2. A seed grows for as long as the speed stays within SAME_SPEED of it; seeds of one speed
+       that meet, DROP_OUT_S apart at most, are one stretch.
     3. The ends are put where the speed reaches, and leaves, what its last part settled to.
     4. What lasts less than SHORTEST_S is dropped.
     """
-    step_s = float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
+    step_s = _step_s(track)
     log_rpm = _smooth(np.log(track.spindle_rpm), step_s)
-    stretches = _joined(_settled(log_rpm, step_s), log_rpm, step_s)
+    stretches = _joined(_grown(_seeds(log_rpm, step_s), log_rpm), log_rpm, step_s)
     placed = [_ends(log_rpm, first, last, step_s) for first, last in stretches]
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
+    kept = _without_overshoot(kept, log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, passes)
     return tuple(_plateau(group, track, step_s=step_s, take=take) for group in groups)
+
+
+def _step_s(track: SpindleTrack) -> float:
+    return float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
 
 
 def _smooth(log_rpm: FloatArray, step_s: float) -> FloatArray:
@@ -100,52 +113,102 @@ def _smooth(log_rpm: FloatArray, step_s: float) -> FloatArray:
     return smooth
 
 
-def _settled(log_rpm: FloatArray, step_s: float) -> Mask:
+def _seeds(log_rpm: FloatArray, step_s: float) -> list[tuple[int, int]]:
     lag = max(1, round(LAG_S / step_s))
     settled = np.zeros(len(log_rpm), bool)
     for first, last in spans(np.isfinite(log_rpm)):
-        length = last - first
-        if length * step_s < SHORTEST_S / 2:
+        if (last - first) * step_s < SEED_S:
             continue
         place = np.arange(first, last)
         before, after = np.maximum(place - lag, first), np.minimum(place + lag, last - 1)
         change = np.abs(log_rpm[after] - log_rpm[before]) / ((after - before) * step_s)
         settled[first:last] = change < SETTLING_PER_S
-    return settled
+    return [(a, b) for a, b in spans(settled) if (b - a) * step_s >= SEED_S]
 
 
-def _joined(settled: Mask, log_rpm: FloatArray, step_s: float) -> list[tuple[int, int]]:
-    """Stretches of settled steps; those that a slip parted are one."""
+def _grown(seeds: list[tuple[int, int]], log_rpm: FloatArray) -> list[tuple[int, int]]:
+    """Seeds with the neighbouring steps of the same speed."""
+    grown = []
+    for first, last in seeds:
+        same = np.abs(log_rpm - np.median(log_rpm[first:last])) < SAME_SPEED
+        before = np.flatnonzero(~same[:first])
+        after = np.flatnonzero(~same[last:])
+        a = int(before[-1]) + 1 if len(before) else 0
+        b = last + int(after[0]) if len(after) else len(same)
+        grown.append((a, b))
+    return grown
+
+
+def _joined(
+    stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
+) -> list[tuple[int, int]]:
+    """Join neighbours of one speed; where two of different speeds overlap, part them."""
     joined: list[tuple[int, int]] = []
     gap = round(DROP_OUT_S / step_s)
-    for first, last in spans(binary_closing(settled, iterations=2) & np.isfinite(log_rpm)):
-        if (last - first) * step_s < 0.2:
-            continue
-        if joined and first - joined[-1][1] <= gap:
+    for first, last in sorted(stretches):
+        if joined:
             a, b = joined[-1]
-            reach = round(1.0 / step_s)
-            left = np.nanmedian(log_rpm[max(a, b - reach) : b])
-            right = np.nanmedian(log_rpm[first : min(last, first + reach)])
-            if abs(right - left) < SAME_SPEED:
-                joined[-1] = (a, last)
+            apart = abs(_level(log_rpm, first, last) - _level(log_rpm, a, b))
+            if apart < SAME_SPEED and first - b <= gap:
+                joined[-1] = (a, max(b, last))
                 continue
+            if last <= b:
+                continue
+            first = max(first, b)
         joined.append((first, last))
     return joined
 
 
+def _level(log_rpm: FloatArray, first: int, last: int) -> float:
+    return float(np.nanmedian(log_rpm[first:last]))
+
+
 def _ends(log_rpm: FloatArray, first: int, last: int, step_s: float) -> tuple[int, int]:
-    """Move a stretch's ends in, or out, to where the speed reached and left its settled value."""
+    """Move a stretch's ends in to where the speed reached and left its settled value.
+
+    A dial's ramp crosses the tolerance at once; what a start from rest overshoots dies away
+    slowly, so its end is held more strictly.
+    """
     piece = log_rpm[first:last]
     tail = piece[round((1 - TAIL) * len(piece)) : max(1, len(piece) - round(0.2 / step_s))]
     if not len(tail) or np.isnan(tail).all():
         return first, first
     middle = float(np.nanmedian(tail))
     spread = 1.4826 * float(np.nanmedian(np.abs(tail - middle)))
-    reach = round(LAG_S / step_s)
-    a, b = max(0, first - reach), min(len(log_rpm), last + reach)
-    near = np.abs(log_rpm[a:b] - middle) <= max(STRAY * spread, LEAST_STRAY)
-    inside = a + np.flatnonzero(near)
-    return (int(inside[0]), int(inside[-1]) + 1) if len(inside) else (first, first)
+    off = np.abs(piece - middle)
+    inside = np.flatnonzero(off <= max(STRAY * spread, LEAST_STRAY))
+    if not len(inside):
+        return first, first
+    start = int(inside[0])
+    if _from_rest(log_rpm, first, step_s):
+        arrived = np.flatnonzero(off <= max(spread, LEAST_OVERSHOOT))
+        start = max(start, int(arrived[0])) if len(arrived) else start
+    return first + start, first + int(inside[-1]) + 1
+
+
+def _from_rest(log_rpm: FloatArray, first: int, step_s: float) -> bool:
+    """Whether the router was switched on shortly before: off, or on its way up from far below."""
+    before = log_rpm[max(0, first - round(SPIN_UP_S / step_s)) : first]
+    return bool(len(before)) and bool(
+        np.isnan(before).any() or np.nanmin(before) < log_rpm[first] - FAR_BELOW
+    )
+
+
+def _without_overshoot(
+    stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
+) -> list[tuple[int, int]]:
+    """Drop a stretch that is the top of an overshoot: after rest, just above the next, shorter."""
+    kept = []
+    for i, (first, last) in enumerate(stretches):
+        if i + 1 < len(stretches):
+            a, b = stretches[i + 1]
+            above = _level(log_rpm, first, last) - _level(log_rpm, a, b)
+            soon = (a - last) * step_s < DROP_OUT_S
+            shorter = last - first < b - a
+            if soon and shorter and 0 < above < OVERSHOOT and _from_rest(log_rpm, first, step_s):
+                continue
+        kept.append((first, last))
+    return kept
 
 
 def _without_cuts(
@@ -157,7 +220,7 @@ def _without_cuts(
     """Group stretches into plateaus: a cut's stretch goes, and its two neighbours are one."""
 
     def level(stretch: tuple[int, int]) -> float:
-        return float(np.nanmedian(log_rpm[slice(*stretch)]))
+        return _level(log_rpm, *stretch)
 
     def parted_by_a_cut(
         before: tuple[int, int], cut: tuple[int, int], after: tuple[int, int]
@@ -197,29 +260,62 @@ def _plateau(
     places = np.concatenate([np.arange(a, b) for a, b in group])
     places = places[np.isfinite(track.spindle_rpm[places])]
     speed, time_s = track.spindle_rpm[places], track.time_s[places]
-    middle = np.median(speed)
-    fair = np.abs(speed / middle - 1) < 2 * SAME_SPEED  # slips of the track
+    fair = np.abs(speed / np.median(speed) - 1) < 2 * SAME_SPEED  # slips of the track
     speed, time_s, u95 = speed[fair], time_s[fair], track.spindle_rpm_u95[places][fair]
-    mean = float(np.mean(speed))
-    spread = float(np.std(speed))
+    mean, spread = float(np.mean(speed)), float(np.std(speed))
     slope = float(np.polyfit(time_s - time_s.mean(), speed, 1)[0]) if len(speed) > 2 else 0.0
     return Plateau(
         start_s=float(track.time_s[group[0][0]]),
         end_s=float(track.time_s[group[-1][1] - 1]) + step_s,
         spindle_rpm=mean,
-        spindle_rpm_u95=_mean_u95(spread, u95, length_s=len(speed) * step_s),
+        spindle_rpm_u95=_mean_u95(speed, u95, step_s),
         unsteadiness_percent=100 * spread / mean,
         drift_percent=100 * slope * float(time_s[-1] - time_s[0]) / mean,
         take=take,
     )
 
 
-def _mean_u95(spread: float, u95: FloatArray, *, length_s: float) -> float:
+def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float) -> float:
     """95 % half-width of a plateau's mean.
 
-    The track's own uncertainty is that of windows seconds long, so averaging gains nothing
-    on it; the spindle's wander averages out over its half-life.
+    The track's own uncertainty is that of windows seconds long, so averaging gains nothing on
+    it; the spindle's wander averages out over its half-life; and where the plateau begins and
+    ends is a judgement, of which the mean of the middle part shows the weight.
     """
-    return float(
-        np.hypot(np.median(u95), 1.96 * spread / np.sqrt(max(1.0, length_s / HALF_LIFE_S)))
+    mean = float(np.mean(speed))
+    edge = len(speed) // 7
+    middle = float(np.mean(speed[edge : len(speed) - edge])) if len(speed) > 2 * edge else mean
+    wander = np.std(speed) / np.sqrt(max(1.0, len(speed) * step_s / HALF_LIFE_S))
+    return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), middle - mean))
+
+
+def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Plateau, ...] | None:
+    """Part a plateau that is several settings of the same number, one after the other.
+
+    The parts differ by no more than the hand's aim, so no ramp is heard between them; the
+    break is put where the speeds before and after differ most clearly. None where the plateau
+    is too short for so many.
+    """
+    if parts == 1:
+        return (plateau,)
+    step_s = _step_s(track)
+    within = (track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)
+    places = np.flatnonzero(within & np.isfinite(track.spindle_rpm))
+    least = max(round(SHORTEST_S / step_s), round(EVEN * len(places) / parts))
+    if len(places) < parts * round(SHORTEST_S / step_s):
+        return None
+    log_rpm = np.log(track.spindle_rpm[places])
+    total = np.cumsum(log_rpm)
+    count = np.arange(1, len(places))
+    step = (total[-1] - total[:-1]) / (len(places) - count) - total[:-1] / count
+    clear = count * (len(places) - count) * step**2
+    clear[: least - 1] = clear[len(clear) - (parts - 1) * least + 1 :] = -1
+    cut = int(np.argmax(clear)) + 1
+    blur = round(TURNING_S / step_s)
+    first = (int(places[0]), int(places[cut - 1]) + 1 - blur)
+    rest = (int(places[cut]) + blur, int(places[-1]) + 1)
+    before, after = (
+        _plateau([span], track, step_s=step_s, take=plateau.take) for span in (first, rest)
     )
+    later = split_plateau(after, track, parts - 1)
+    return None if later is None else (before, *later)
