@@ -25,8 +25,10 @@ class Command(NamedTuple):
 COMMANDS = {
     "bits": Command("listen.commands.names:bits", "Keep bits by name."),
     "demo": Command("listen.commands.demo:demo", "Review the practice takes that come with it."),
+    "listen": Command("listen.commands.listen:listen", "Coach passes live, by the microphone."),
     "materials": Command("listen.commands.names:materials", "Keep materials of your own."),
     "names": Command("listen.commands.names:names", "Carry what you keep to another machine."),
+    "page": Command("listen.commands.page:page", "Open the page, here or on a phone."),
     "plan": Command("listen.commands.plan:plan", "Plan a cut before you make it."),
     "review": Command("listen.commands.review:review", "Review a recording of your passes."),
     "routers": Command("listen.commands.names:routers", "Keep routers by name."),

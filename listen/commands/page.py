@@ -26,10 +26,10 @@ def page(phone: bool, port: int, phone_port: int, address: str | None, no_browse
       toothbeat page
       toothbeat page --phone
     """
-    from listen.live.shelf import data_folder
     from listen.page.addresses import checked_address, local_address
     from listen.page.running import run_page
     from listen.page.server import Doors
+    from listen.store.home import home
 
     if address is not None and not phone:
         raise click.UsageError("--address is for phones: give --phone as well.")
@@ -39,7 +39,7 @@ def page(phone: bool, port: int, phone_port: int, address: str | None, no_browse
     if phone and phone_port == port:
         raise click.UsageError("--port and --phone-port must differ.")
     run_page(
-        home=data_folder(),
+        home=home(),
         doors=Doors(local_port=port, phone_address=phone_address, phone_port=phone_port),
         open_browser=not no_browser,
     )

@@ -50,7 +50,7 @@ class Intake:
         asleep_s = self._asleep_s(frame)
         if lost_s > 0 or asleep_s > 0:
             missing_s = lost_s + asleep_s
-            yield Piece(self._silence(missing_s), missing_s)
+            yield silence_for(missing_s, sample_rate_hz=self._rate_hz)
         self.expected = frame.first + len(frame.samples)
         yield Piece(frame.samples[max(0, seen) :])
 
@@ -61,5 +61,8 @@ class Intake:
             return 0.0
         return ahead_s - before_s
 
-    def _silence(self, missing_s: float) -> Samples:
-        return np.zeros(round(min(missing_s, LONGEST_FILL_S) * self._rate_hz), np.float32)
+
+def silence_for(missing_s: float, *, sample_rate_hz: float) -> Piece:
+    """Silence that stands for lost sound, two seconds at most, and says how much was lost."""
+    count = round(min(missing_s, LONGEST_FILL_S) * sample_rate_hz)
+    return Piece(np.zeros(count, np.float32), missing_s)

@@ -27,7 +27,7 @@ def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
         sample_rate_hz=sample_rate_hz,
         flutes=bench.cut.flutes,
         plate_range_rpm=bench.cut.plate_range_rpm,
-        known_voices=None,
+        known_voices=bench.voices,
     )
 
 

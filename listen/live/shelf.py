@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import secrets
 import shutil
@@ -149,15 +148,6 @@ class Shelf:
             shutil.rmtree(take.folder)
         except OSError as error:
             raise ShelfError(f"The take was not deleted: {error.strerror}.") from None
-
-
-def data_folder() -> Path:
-    """The user's own folder for what Toothbeat keeps; TOOTHBEAT_HOME moves it."""
-    if home := os.environ.get("TOOTHBEAT_HOME"):
-        return Path(home).expanduser()
-    from platformdirs import user_data_path
-
-    return user_data_path("toothbeat", appauthor=False)
 
 
 def _read(folder: Path) -> KeptTake | None:

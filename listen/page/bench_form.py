@@ -9,10 +9,10 @@ import click
 
 from analysis.errors import ToothbeatError
 from listen.options import (
-    BIT,
     EDGE,
     TRIM,
     BandType,
+    BitType,
     FlutesType,
     MaterialType,
     SpeedRangeType,
@@ -23,7 +23,7 @@ from listen.setup import Bench, lay_out
 _MOST_LETTERS = 60
 _FIELDS: dict[str, click.ParamType[Any]] = {
     "edge": EDGE,
-    "bit": BIT,
+    "bit": BitType(),
     "flutes": FlutesType(),
     "trim": TRIM,
     "material": MaterialType(),
@@ -40,6 +40,7 @@ _NOUNS = {
     "band": "Band",
     "range": "Speeds on the plate",
     "max_rpm": "Marked maximum",
+    "router": "Router",
 }
 
 
@@ -73,6 +74,7 @@ def read_form(form: object) -> Bench:
         band=values["band"],
         plate_range_rpm=values["range"],
         max_rpm=values["max_rpm"],
+        router=_text(form, "router"),
     )
 
 
@@ -80,16 +82,21 @@ def kept_form(form: object) -> dict[str, str]:
     """The fields worth remembering, as typed."""
     if not isinstance(form, Mapping):
         return {}
-    wanted = (*_FIELDS, "units", "router")
+    wanted = (*_NOUNS, "units")
     return {key: str(form[key])[:_MOST_LETTERS] for key in wanted if form.get(key)}
 
 
-def _value(form: Mapping[str, Any], field: str) -> Any:
+def _text(form: Mapping[str, Any], field: str) -> str | None:
     text = str(form.get(field) or "").strip()
-    if not text:
-        return None
     if len(text) > _MOST_LETTERS:
         raise FormError(field, f"{_NOUNS[field]}: that is too long to be right.")
+    return text or None
+
+
+def _value(form: Mapping[str, Any], field: str) -> Any:
+    text = _text(form, field)
+    if text is None:
+        return None
     try:
         return _FIELDS[field].convert(text, None, None)
     except click.BadParameter as error:

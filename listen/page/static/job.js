@@ -5,11 +5,12 @@ import { phoneCard } from "./phones.js";
 
 const FIELDS = [
   ["edge", "Edge length", "600", "the edge that each pass cuts"],
-  ["bit", "Bit diameter", "12.7", "where it cuts"],
+  ["bit", "Bit diameter", "12.7", "where it cuts, or the name of a bit you keep"],
   ["flutes", "Flutes", "2", "cutting edges on the bit"],
   ["trim", "Trim", "1.6", "taken off sideways, or: buried"],
 ];
 const MORE = [
+  ["router", "Router", "", "the name of one you keep: its dial and its sound are known then"],
   ["range", "Speeds on the router's plate", "8000-24000", "helps the hearing"],
   ["max_rpm", "Marked maximum of the bit", "24000", "never exceeded in any advice"],
   ["band", "Chip load printed with the bit", "0.08-0.15", "replaces the starting values"],
@@ -88,7 +89,7 @@ function typed(form) {
   for (const { name, value } of form.elements) {
     if (!name) continue;
     const text = value.trim();
-    told[name] = LENGTHS.has(name) && /[\d/]$/.test(text) ? text + unit : text;
+    told[name] = LENGTHS.has(name) && /^[\d.,/\s-]+$/.test(text) ? text + unit : text;
   }
   return told;
 }
