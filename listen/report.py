@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from analysis.coaching.plan import setup_window
 from analysis.coaching.reading import PassReading
 from analysis.coaching.summary import CoachedPass, Review, TakeSummary
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import Units, say_chip, say_feed, say_fine, say_seconds
 from analysis.pictures.review import against_band_figure, spectrogram_figure, timeline_figure
+from analysis.pictures.window import window_figure
 from listen.drawn import inline_svg
 from listen.ears import HeardTake
 from listen.setup import Bench
@@ -106,9 +108,12 @@ def _section(section: Section) -> dict[str, object]:
     """Gather what the template shows of one take."""
     hearing, bench, review = section.take.hearing, section.bench, section.review
     summary, flutes = review.summary, bench.cut.flutes
-    pictures = {"band": "", "timeline": "", "sound": ""}
+    pictures = {"band": "", "window": "", "timeline": "", "sound": ""}
     if any(coached.reading.chip_thickness_mm is not None for coached in review.passes):
         pictures["band"] = inline_svg(against_band_figure(review, units=bench.units))
+    window = setup_window(bench.cut)
+    if window is not None and any(p.reading.feed_mm_s is not None for p in review.passes):
+        pictures["window"] = inline_svg(window_figure(window, review, units=bench.units))
     if review.passes:
         pictures["timeline"] = inline_svg(timeline_figure(hearing, review))
     pictures["sound"] = inline_svg(spectrogram_figure(hearing, flutes=flutes))

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analysis.coaching.guidance import Note, Weight, notes_before, sorted_notes
+from analysis.coaching.reading import CutSetup, working_band
 from analysis.coaching.wording import Units, round_inwards
-from analysis.cutting.bands import Band, hand_feed_band, is_buried
+from analysis.cutting.bands import Band, MaterialClass, hand_feed_band, is_buried
 from analysis.cutting.force import edges_in_cut, mean_power, peak_force
 from analysis.cutting.geometry import (
     approach_length,
@@ -20,8 +21,20 @@ from analysis.cutting.geometry import (
     rim_speed,
 )
 from analysis.cutting.limits import Bound, Limit, all_limits, cantilever, cut_force, motor_power
+from analysis.cutting.materials import material_named
 from analysis.cutting.pace import BURIED, DIAL_STEP_RPM, TRIMMING, Aim, aim_feed, speed_for
-from analysis.cutting.tools import Job
+from analysis.cutting.tools import (
+    Bit,
+    BitBody,
+    BitStyle,
+    Grain,
+    Guide,
+    Job,
+    Mounting,
+    Router,
+    Sharpness,
+    Work,
+)
 from analysis.cutting.window import Window, open_window
 
 if TYPE_CHECKING:
@@ -120,6 +133,48 @@ def job_band(job: Job) -> Band:
         material=job.work.material.kind,
         buried=_is_buried(job),
     )
+
+
+def setup_window(setup: CutSetup) -> Window | None:
+    """The window as far as a review's set-up tells it; None without bit, flutes, trim or band.
+
+    Power and bending need more than a review asks for, so those limits are left out.
+    """
+    band = working_band(setup)
+    if (
+        band is None
+        or setup.bit_diameter_mm is None
+        or setup.flutes is None
+        or setup.trim_allowance_mm is None
+    ):
+        return None
+    bit = Bit(
+        diameter_mm=setup.bit_diameter_mm,
+        flutes=setup.flutes,
+        style=BitStyle.STRAIGHT,
+        body=BitBody.BRAZED,
+        guide=Guide.NONE,
+        sharpness=Sharpness.USED,
+        shank_mm=None,
+        cutting_length_mm=None,
+        stick_out_mm=None,
+        max_rpm=setup.bit_max_rpm,
+    )
+    router = Router(
+        mounting=Mounting.HAND,
+        plate_range_rpm=setup.plate_range_rpm,
+        input_power_w=None,
+        mains_hz=None,
+    )
+    work = Work(
+        material=material_named(setup.material or MaterialClass.HARDWOOD.value),
+        grain=Grain.NONE,
+        trim_allowance_mm=setup.trim_allowance_mm,
+        thickness_mm=None,
+        edge_length_mm=setup.edge_length_mm,
+        inside_radius_mm=None,
+    )
+    return open_window(all_limits(Job(bit, router, work), band), flutes=setup.flutes)
 
 
 def _is_buried(job: Job) -> bool:

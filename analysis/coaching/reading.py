@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 EDGE_LIMITS_MM = (10.0, 30_000.0)
 BIT_LIMITS_MM = (0.5, 130.0)
 MOST_FLUTES = 12
+MOST_FEED_MM_S = 500.0
+"""Nobody feeds a router faster over a whole edge: so short a contact was a touch."""
 _UNKNOWN_BIT_MM = 25.0
 """When the bit is not told: its approach is taken as anywhere up to this one's radius."""
 
@@ -202,6 +204,8 @@ def read_pass(heard: HeardPass, setup: CutSetup) -> PassReading:
     A pass that the take cut off has no measured length, so neither feed nor verdict.
     """
     trip = travel(setup) if heard.complete and heard.moving_time_s > 0 else None
+    if trip is not None and trip[0] > MOST_FEED_MM_S * heard.moving_time_s:
+        trip = None
     feed_mm_s = feed_u95_mm_s = chip_load_mm = chip_load_u95_mm = None
     thickness_mm = thickness_u95_mm = cusp_mm = odds = verdict = holds_mm = None
     band = working_band(setup)
@@ -255,7 +259,7 @@ def read_pass(heard: HeardPass, setup: CutSetup) -> PassReading:
         liftoff_positions_mm=_positions(heard.liftoffs, heard, setup, feed_mm_s),
         travel_mm=trip[0] if trip is not None else None,
         pass_feed_mm_s=setup.edge_length_mm / heard.time_s
-        if setup.edge_length_mm is not None and heard.complete
+        if setup.edge_length_mm is not None and trip is not None
         else None,
         feed_mm_s=feed_mm_s,
         feed_u95_mm_s=feed_u95_mm_s,
@@ -299,6 +303,9 @@ def _why_not(heard: HeardPass, setup: CutSetup, band: Band | None) -> str:
         return "the take began or ended inside this pass, so its length is not known"
     if heard.moving_time_s <= 0:
         return "nothing but standing still was heard in it"
+    trip = travel(setup)
+    if trip is not None and trip[0] > MOST_FEED_MM_S * heard.moving_time_s:
+        return "it was too short for the whole edge; a touch, or another edge?"
     missing = [
         name
         for name, value in (

@@ -27,7 +27,9 @@ def draw_direction(axes: Axes, mounting: Mounting, *, inside: bool) -> None:
     axes.set_ylim(-1.35, 1.2)
     axes.set_aspect("equal")
     axes.set_axis_off()
-    axes.set_title("in a cut-out" if inside else "round the outside", fontsize=9, pad=2)
+    axes.set_title(
+        "in a cut-out" if inside else "round the outside", fontsize=9, pad=2, loc="center"
+    )
     _rectangle(axes, _HALF_WORK, _WOOD)
     if inside:
         _rectangle(axes, _HALF_OPENING, PAPER)

@@ -7,13 +7,16 @@ from matplotlib.figure import Figure, FigureBase
 
 from analysis.coaching.summary import Review
 from analysis.coaching.wording import Units
+from analysis.cutting.window import Window
 from analysis.hearing.listener import Hearing
 from analysis.pictures.against_band import draw_against_band, is_crowded
 from analysis.pictures.spectrogram import draw_spectrogram
 from analysis.pictures.style import drawing
 from analysis.pictures.timeline import draw_timeline, rows_of
+from analysis.pictures.window import draw_window
 
 _WIDTH_IN = 8.4
+_WINDOW_IN = 4.2
 _NARROW_IN = 6.2  # the picture to read on a phone
 _ROW_IN = 0.36
 
@@ -45,16 +48,26 @@ def against_band_figure(review: Review, *, units: Units) -> Figure:
 
 
 def review_sheet(
-    hearing: Hearing, review: Review, *, flutes: int | None, units: Units, title: str
+    hearing: Hearing,
+    review: Review,
+    *,
+    flutes: int | None,
+    units: Units,
+    title: str,
+    window: Window | None = None,
 ) -> Figure:
-    """Draw all three on one sheet, spectrogram and passes sharing their time axis."""
+    """Draw all on one sheet; the window of speed and feed with them if it is known."""
     with drawing():
         rows = rows_of(hearing)
         heights = [3.4, _timeline_height(rows), _band_height(review)]
+        if window is not None:
+            heights.append(_WINDOW_IN)
         figure = Figure(figsize=(_WIDTH_IN, sum(heights) + 1.4), layout="constrained")
         figure.suptitle(title, x=0.012, ha="left", fontsize=14, fontweight="bold")
-        grid = figure.add_gridspec(3, 1, height_ratios=heights)
-        top, middle, bottom = (figure.add_subfigure(grid[row, 0]) for row in range(3))
+        grid = figure.add_gridspec(len(heights), 1, height_ratios=heights)
+        top, middle, bottom, *last = (
+            figure.add_subfigure(grid[row, 0]) for row in range(len(heights))
+        )
         sound, band = top.subplots(), bottom.subplots()
         draw_spectrogram(sound, hearing, flutes=flutes)
         sound.set_title("What was heard")
@@ -63,6 +76,10 @@ def review_sheet(
         passes[0].set_title("The passes")
         draw_against_band(band, review, units=units)
         band.set_title("Every pass against the band", pad=20)
+        if window is not None:
+            axes = last[0].subplots()
+            draw_window(axes, window, units=units, passes=review.passes)
+            axes.set_title("Speed and feed")
         return figure
 
 

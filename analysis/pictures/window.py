@@ -12,7 +12,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from analysis.coaching.explaining import say_limit
 from analysis.coaching.plan import Plan
-from analysis.coaching.summary import CoachedPass
+from analysis.coaching.summary import CoachedPass, Review
 from analysis.coaching.wording import Units
 from analysis.cutting.limits import Bound, Limit
 from analysis.cutting.window import Window
@@ -40,6 +40,14 @@ def plan_sheet(plan: Plan, *, units: Units, title: str) -> Figure:
         right.suptitle(f"Which way to feed, {mounting.value}", fontsize=11, fontweight="bold")
         for below, inside in zip(right.subplots(2, 1), (False, True), strict=True):
             draw_direction(below, mounting, inside=inside)
+        return figure
+
+
+def window_figure(window: Window, review: Review, *, units: Units) -> Figure:
+    """Draw the passes of a review as points in their window."""
+    with drawing():
+        figure = Figure(figsize=(8.4, 4.6), layout="constrained")
+        draw_window(figure.subplots(), window, units=units, passes=review.passes)
         return figure
 
 
@@ -279,4 +287,4 @@ def _draw_passes(axes: Axes, passes: Sequence[CoachedPass], units: Units) -> Non
             zorder=7,
         )
     if told:
-        axes.legend(loc="upper left", fontsize=8.5, framealpha=0.9)
+        axes.legend(loc="lower right", fontsize=8.5, framealpha=0.9, ncols=len(told))

@@ -105,6 +105,7 @@ def review(
         page = report_page(Section(heard, bench, reviewed))
         save_whole(report, page.encode())
     if figure is not None:
+        from analysis.coaching.plan import setup_window
         from analysis.pictures.review import review_sheet
         from listen.drawn import figure_bytes
 
@@ -114,6 +115,7 @@ def review(
             flutes=bench.cut.flutes,
             units=bench.units,
             title=heard.name,
+            window=setup_window(bench.cut),
         )
         save_whole(figure, figure_bytes(sheet, figure_kind(figure)))
     if csv_path is not None and csv_path != _STDOUT:

@@ -48,6 +48,15 @@ def test_a_pass_that_was_cut_off_is_reported_not_judged() -> None:
     assert "began or ended inside" in reading.not_judged_because
 
 
+def test_a_touch_is_not_taken_for_a_pass() -> None:
+    """604 mm in 0.8 s would be 755 mm/s, and no hand does that."""
+    reading = read_pass(heard(time_s=0.8, spindle_rpm=16_000), HALF_INCH)
+    assert reading.verdict is None
+    assert reading.feed_mm_s is None
+    assert reading.not_judged_because is not None
+    assert "too short" in reading.not_judged_because
+
+
 @pytest.mark.parametrize(
     ("missing", "word", "has_feed", "has_chip_load"),
     [
