@@ -104,3 +104,25 @@ def test_a_take_without_a_router(toothbeat: Command, tmp_path: Path, level: floa
     refused(toothbeat("review", tmp_path / "room.wav", "--report", report), "No router is heard")
     assert report.read_text() == "last week's"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["report.html", "room.wav"]
+
+
+def test_music_is_no_router(toothbeat: Command, tmp_path: Path) -> None:
+    # Plucked notes of a scale, each with seven harmonics that die away, two voices.
+    rng = np.random.default_rng(3)
+    rate_hz = 44_100
+    time_s = np.arange(20 * rate_hz) / rate_hz
+    sound = np.zeros_like(time_s)
+    for _ in range(2):
+        start_s = 0.0
+        while start_s < 19:
+            length_s = float(rng.choice([0.25, 0.5, 1.0]))
+            note_hz = 220 * 2 ** (rng.integers(0, 24) / 12)
+            here = (time_s >= start_s) & (time_s < start_s + length_s)
+            since_s = time_s[here] - start_s
+            for harmonic in range(1, 8):
+                sound[here] += (
+                    0.07 / harmonic * np.sin(2 * np.pi * note_hz * harmonic * since_s)
+                ) * np.exp(-3 * since_s)
+            start_s += length_s
+    soundfile.write(tmp_path / "tune.wav", sound, rate_hz)
+    refused(toothbeat("review", tmp_path / "tune.wav"), "No router is heard")
