@@ -55,6 +55,8 @@ LOUD = 3.0
 SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
 FEWEST_STEPS = 20
 ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
+HOP_CELLS = 16  # a leap of 4 % from one step to the next
+FAINT = 0.22
 FREE_LOW = 1.35  # a search goes down to two thirds of the plate, for the cut; free, not so far
 ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
 MOST_GAIN = 6.0  # nats one order can bring: one line must not outvote the rest
@@ -110,7 +112,7 @@ def find_free_course(search: Search) -> FreeCourse | None:
     if len(axis.excess) < FEWEST_STEPS:
         return None
     found = _router(axis)
-    path = found.path
+    path = _without_the_faint(found)
     settled = _settled(path)
     if settled.sum() < FEWEST_STEPS:
         return None
@@ -122,6 +124,22 @@ def find_free_course(search: Search) -> FreeCourse | None:
     rotation_hz = np.where(on, first_hz * np.exp(LOG_STEP * (path - axis.reach)), np.nan)
     voice = _voice(rotation_hz, search)
     return FreeCourse(rotation_hz, found.sureness, Voices(voice, voice), rival_ratio)
+
+
+def _without_the_faint(found: _Shifts) -> npt.NDArray[np.int64]:
+    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
+    path = found.path.copy()
+    on = path != OFF
+    if not on.any():
+        return path
+    usual = float(np.median(found.sureness[on]))
+    jumps = np.flatnonzero((np.abs(np.diff(path)) > HOP_CELLS) & on[1:] & on[:-1]) + 1
+    whole = on.copy()
+    whole[jumps] = False
+    for first, last in spans(whole):
+        if np.mean(found.sureness[first:last]) < FAINT * usual:
+            path[max(0, first - 1) : last] = OFF
+    return path
 
 
 def _voice(rotation_hz: FloatArray, search: Search) -> Voice:

@@ -29,7 +29,10 @@ SPIN_UP_S, FAR_BELOW = 2.0, 0.3  # neper
 IN_CUT = 0.5  # share of a stretch inside heard passes
 MOST_SAG = 0.35
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
+EVEN_SPREAD = 0.08  # of the whole
 TURNING_S = 0.3
+LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
+LEAPT_LEAST_S = 2.6
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
 WANDER_SHARE = 0.6  # what of the wander a mean over its very stretch still misses
 
@@ -95,7 +98,7 @@ def find_plateaus(
     stretches = _joined(_grown(_seeds(log_rpm, step_s), log_rpm), log_rpm, step_s)
     placed = [_ends(log_rpm, first, last, step_s) for first, last in stretches]
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
-    kept = _without_overshoot(kept, log_rpm, step_s)
+    kept = _without_leaps(_without_overshoot(kept, log_rpm, step_s), log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, passes)
     return tuple(_plateau(group, track, step_s=step_s, take=take) for group in groups)
 
@@ -211,6 +214,20 @@ def _without_overshoot(
     return kept
 
 
+def _without_leaps(
+    stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
+) -> list[tuple[int, int]]:
+    """Drop a short stretch that was reached faster than a motor turns: another machine's."""
+    kept = stretches[:1]
+    for first, last in stretches[1:]:
+        a, b = kept[-1]
+        leapt = abs(_level(log_rpm, first, last) - _level(log_rpm, a, b)) > LEAPT
+        if (first - b) * step_s < LEAPT_S and leapt and (last - first) * step_s < LEAPT_LEAST_S:
+            continue
+        kept.append((first, last))
+    return kept
+
+
 def _without_cuts(
     stretches: list[tuple[int, int]],
     log_rpm: FloatArray,
@@ -308,9 +325,12 @@ def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Pl
     total = np.cumsum(log_rpm)
     count = np.arange(1, len(places))
     step = (total[-1] - total[:-1]) / (len(places) - count) - total[:-1] / count
-    clear = count * (len(places) - count) * step**2
-    clear[: least - 1] = clear[len(clear) - (parts - 1) * least + 1 :] = -1
-    cut = int(np.argmax(clear)) + 1
+    var = np.var(log_rpm) * HALF_LIFE_S / step_s
+    gain = 0.5 * count * (len(places) - count) / len(places) * step**2 / max(float(var), 1e-12)
+    # Each setting is held about as long: without a clear step the break is in the middle.
+    gain -= 0.5 * ((count / len(places) - 1 / parts) / EVEN_SPREAD) ** 2
+    gain[: least - 1] = gain[len(gain) - (parts - 1) * least + 1 :] = -np.inf
+    cut = int(np.argmax(gain)) + 1
     blur = round(TURNING_S / step_s)
     first = (int(places[0]), int(places[cut - 1]) + 1 - blur)
     rest = (int(places[cut]) + blur, int(places[-1]) + 1)
