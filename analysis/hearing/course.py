@@ -68,9 +68,11 @@ END_STEPS = 10
 MIN_SEED_STEPS = 20  # about a second
 SEED_JUMP = 8  # candidates: a hop to another comb
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
+ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
-CLEARLY_MORE = 2.0
+CLEARLY_MORE = 1.0
+SURE_VOTE = 3.0
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
 
 
@@ -341,7 +343,8 @@ def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None 
     if signs.vote < 0:
         second = running & ~second
     voices, sounding = learn_voices(order_fits(orders), running=settled, cutting=second & settled)
-    return Course(path, second if best else sounding, voices, max(0.0, signs.rise))
+    sure = min(1.0, max(0.0, abs(signs.vote) / SURE_VOTE))
+    return Course(path, second if best else sounding, voices, sure * max(0.0, signs.rise))
 
 
 def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) -> Mask:
@@ -515,19 +518,37 @@ def _mean_excess(
     steps: npt.NDArray[np.int64],
     top_order: int,
 ) -> FloatArray:
-    """Mean excess of orders 1 to `top_order` over the chosen steps, mains ripple left out."""
+    """Mean excess of orders 1 to `top_order`, less their surroundings' and mains ripple.
+
+    A resonance lifts a whole stretch of the spectrum over its floor; a tone stands out of
+    what lies just beside it.
+    """
     rotation = ratio * search.rotation_hz(course.path)[steps]
+    at, below, above = (
+        _order_means(search, rotation, steps, top_order, aside) for aside in (0, -ASIDE, ASIDE)
+    )
+    mean = at - np.maximum((below + above) / 2 - NOISE_LEVEL, 0)
+    ripple = ripple_sidebands(mean, rotation_hz=float(np.median(rotation)))
+    return np.where(ripple, np.minimum(mean, NOISE_LEVEL), mean)
+
+
+def _order_means(
+    search: Search,
+    rotation_hz: FloatArray,
+    steps: npt.NDArray[np.int64],
+    top_order: int,
+    aside_bins: float,
+) -> FloatArray:
     orders = order_excess(
         search.excess[steps],
-        rotation_hz=rotation,
+        rotation_hz=rotation_hz,
         grid=search.grid,
         top_order=top_order,
+        aside_bins=aside_bins,
     )
     heard = np.isfinite(orders)
     total = np.where(heard, np.minimum(orders, MOST_EXCESS), 0).sum(axis=0)
-    mean = np.asarray(total / np.maximum(heard.sum(axis=0), 1), np.float64)
-    ripple = ripple_sidebands(mean, rotation_hz=float(np.median(rotation)))
-    return np.where(ripple, np.minimum(mean, NOISE_LEVEL), mean)
+    return np.asarray(total / np.maximum(heard.sum(axis=0), 1), np.float64)
 
 
 def _some(mask: Mask, most: int = 400) -> npt.NDArray[np.int64]:

@@ -160,11 +160,19 @@ def _comb(
 
 
 def order_excess(
-    excess: Excess, *, rotation_hz: FloatArray, grid: SpectrumGrid, top_order: int = TOP_ORDER
+    excess: Excess,
+    *,
+    rotation_hz: FloatArray,
+    grid: SpectrumGrid,
+    top_order: int = TOP_ORDER,
+    aside_bins: float = 0.0,
 ) -> npt.NDArray[np.float32]:
-    """ln(power / floor) at orders 1 to `top_order`, shape (steps, orders); NaN above the top."""
-    place = rotation_hz[:, None] * np.arange(1, top_order + 1) / grid.bin_hz
-    inside = place < grid.bins - 2
+    """ln(power / floor) at orders 1 to `top_order`, shape (steps, orders); NaN above the top.
+
+    `aside_bins` reads that far beside each order instead.
+    """
+    place = rotation_hz[:, None] * np.arange(1, top_order + 1) / grid.bin_hz + aside_bins
+    inside = (place < grid.bins - 2) & (place >= 0)
     place = np.where(inside, place, 0.0)
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)

@@ -21,9 +21,10 @@ ABSENT = 3.0  # nats against a tone where the mean is that of noise
 GAIN_CAP = 6.0  # nats an order can bring: one line must not outvote the rest
 EXPECTED_IDLE_LINES = 5.0
 EXPECTED_HIGH_TEETH = 6.0  # of the teeth's orders beyond the fourth
-HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 1.0
+HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 0.0
 RIPPLE_NEAR_HZ = 24.0  # two cells: where a Hann line ends
-RIPPLE_LOUDER = 0.5  # nepers
+# Distance of a sideband, and nepers by which its tone is louder: the pair, the second pair.
+RIPPLES = ((100.0, 0.5), (120.0, 0.5), (200.0, 1.5), (240.0, 1.5))
 
 # Runout: chance of the case, then of an order between the teeth's being absent, weaker
 # than its neighbours, or as strong.
@@ -39,7 +40,7 @@ def order_gains(
 ) -> npt.NDArray[np.float64]:
     """Nats in favour of a tone at each order, from its mean excess over `steps` steps.
 
-    Low orders that lie on a mains harmonic may be hum: they count little.
+    Low orders that lie on a mains harmonic may be hum: they can't count for a tone.
     """
     deviation = 1 / np.sqrt(max(steps, 1) / 2)  # neighbouring steps share half their sound
     clear = mean_excess - NOISE_LEVEL - CLEAR - 2 * deviation
@@ -64,13 +65,13 @@ def ripple_sidebands(
     padded = np.pad(np.nan_to_num(mean_excess, nan=-1.0), len(mean_excess), constant_values=-1.0)
     count = len(mean_excess)
     posing = np.zeros(count, bool)
-    for ripple_hz in (100.0, 120.0):
+    for ripple_hz, louder in RIPPLES:
         apart = round(ripple_hz / rotation_hz)
         if apart < 1 or apart >= count or abs(apart * rotation_hz - ripple_hz) > RIPPLE_NEAR_HZ:
             continue
         below = padded[count - apart : 2 * count - apart]
         above = padded[count + apart : 2 * count + apart]
-        posing |= np.maximum(below, above) > mean_excess + RIPPLE_LOUDER
+        posing |= np.maximum(below, above) > mean_excess + louder
     return posing
 
 
