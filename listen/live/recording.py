@@ -131,15 +131,15 @@ class Recording:
         self._let_go(finish=False)
 
     def _noted(self, news: Iterator[News]) -> Iterator[News]:
+        """Write news down before it is told: what was seen is kept."""
         for piece in news:
-            yield piece
             told = as_object(piece, self.bench)
-            if self._keeper is None or told["kind"] in PASSING:
-                continue
-            try:
-                self._keeper.add_event(told)
-            except KeepingError as error:
-                yield self._stop_keeping(error)
+            if self._keeper is not None and told["kind"] not in PASSING:
+                try:
+                    self._keeper.add_event(told)
+                except KeepingError as error:
+                    yield self._stop_keeping(error)
+            yield piece
 
     def _stop_keeping(self, error: KeepingError) -> Notice:
         if self._keeper is not None:

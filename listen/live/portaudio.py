@@ -1,0 +1,59 @@
+"""PortAudio, loaded when it is needed, and kept from writing over the screen."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import ModuleType
+
+from analysis.errors import ToothbeatError
+
+
+class MicrophoneError(ToothbeatError):
+    """No sound can be had; the message says what to do."""
+
+
+def portaudio() -> ModuleType:
+    """Return sounddevice, ready for use.
+
+    Raises
+    ------
+    MicrophoneError
+        If the PortAudio library is not installed.
+    """
+    try:
+        with hushed():
+            import sounddevice
+    except OSError:
+        raise MicrophoneError(
+            "The PortAudio library is not installed, so no microphone can be opened. Install it "
+            "(Debian, Ubuntu: sudo apt install libportaudio2; Fedora: sudo dnf install "
+            "portaudio), or use a phone: toothbeat page --phone."
+        ) from None
+    module: ModuleType = sounddevice
+    return module
+
+
+def look_again() -> None:
+    """Have PortAudio find the devices anew: its list is as old as its start."""
+    module = portaudio()
+    with hushed():
+        module._terminate()
+        module._initialize()
+
+
+@contextmanager
+def hushed() -> Iterator[None]:
+    """Keep what sound libraries write to standard error by themselves off the screen."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
