@@ -15,6 +15,7 @@ const MORE = [
   ["max_rpm", "Marked maximum of the bit", "24000", "never exceeded in any advice"],
   ["band", "Chip load printed with the bit", "0.08-0.15", "replaces the starting values"],
 ];
+const NUMBERS = new Set(["edge", "flutes", "max_rpm"]);
 const LENGTHS = new Set(["edge", "bit", "trim", "band"]);
 
 export function jobView(house) {
@@ -76,7 +77,7 @@ function input([name, label, example, hint], kept) {
   return el("label", {}, label,
     el("input", {
       name, value: kept[name] ?? "", placeholder: example,
-      inputmode: name === "trim" || name === "range" ? "text" : "decimal",
+      inputmode: NUMBERS.has(name) ? "decimal" : "text",
       autocapitalize: "off",
     }),
     el("span", { class: "hint" }, hint));

@@ -14,7 +14,9 @@ import aiohttp
 import numpy as np
 
 from listen.live.frames import Frame, pack_frame
+from listen.live.recording import MakeEar
 from listen.page.server import Doors, Page
+from listen.setup import Bench
 from tests.listen.live.stub_engine import StubEngine
 
 SETUP = {"edge": "600mm", "bit": "12.7mm", "flutes": "2", "trim": "1.6mm", "material": "hardwood"}
@@ -35,6 +37,15 @@ class Served:
     @property
     def port(self) -> int:
         return int(self.here.rsplit(":", 1)[1])
+
+    def cut_off(self) -> None:
+        """Break every connection, as a phone out of reach of the Wi-Fi does."""
+        runner = self.page._runner
+        assert runner is not None
+        assert runner.server is not None
+        for handler in runner.server.connections:
+            if handler.transport is not None:
+                handler.transport.abort()
 
     def client(self, **options: Any) -> aiohttp.ClientSession:
         """Make a client that asks as our own page would."""
@@ -60,11 +71,17 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def _stub(_bench: Bench, sample_rate_hz: float) -> StubEngine:
+    return StubEngine(sample_rate_hz)
+
+
 @asynccontextmanager
-async def served(home: Path, *, phone: bool = True) -> AsyncIterator[Served]:
-    """Serve a page whose engine is the stub."""
+async def served(
+    home: Path, *, phone: bool = True, make_ear: MakeEar | None = None
+) -> AsyncIterator[Served]:
+    """Serve a page; its engine is the stub unless another is given."""
     doors = Doors(free_port(), PHONE_ADDRESS if phone else None, free_port())
-    page = Page(home=home, doors=doors, make_ear=lambda _bench, rate_hz: StubEngine(rate_hz))
+    page = Page(home=home, doors=doors, make_ear=make_ear or _stub)
     tls = ssl.create_default_context()
     tls.check_hostname = False
     await page.start()

@@ -1,0 +1,172 @@
+"""The page in a real browser whose microphone is a file: localhost, and a phone over TLS."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+from scipy.signal import resample_poly
+from selenium import webdriver
+from selenium.webdriver.common.by import By
+
+from tests.listen.live.stub_engine import cuts, scene
+from tests.listen.page.serving import SETUP
+from tests.live.browser import LAPTOP, PHONE, browser, complaints, press, wait_for
+from tests.live.page_server import page_in_thread
+
+pytestmark = pytest.mark.live
+
+FILE_RATE_HZ = 44_100
+
+
+def microphone_file(path: Path, sound: np.ndarray) -> Path:
+    """A file for the fake device, which runs at 44.1 kHz; its first moments may be lost."""
+    played = resample_poly(np.concatenate([scene((0.05, 1.0)), sound]), 147, 160)
+    wavfile.write(path, FILE_RATE_HZ, (np.clip(played, -1, 1) * 32767).astype(np.int16))
+    return path
+
+
+def fill_in(driver: webdriver.Chrome) -> None:
+    """Tell the job as a person does."""
+    for name in ("edge", "bit", "flutes", "trim"):
+        driver.find_element(By.NAME, name).send_keys(SETUP[name])
+    driver.execute_script(
+        "document.querySelector('[name=material]').value = arguments[0]", SETUP["material"]
+    )
+
+
+def test_the_whole_job_on_this_computer(tmp_path: Path) -> None:
+    sound = microphone_file(tmp_path / "take.wav", cuts(7.0, 2.0))
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=sound, size=LAPTOP) as driver,
+    ):
+        driver.get(server.page.here + "/")
+        wait_for(driver, "What are you cutting?")
+        fill_in(driver)
+        press(driver, "Keep and plan")
+        wait_for(driver, "Before the cut")
+        wait_for(driver, "17,000 rpm")
+        press(driver, "On to the passes")
+        press(driver, "Start listening")
+        wait_for(driver, "Good")
+        wait_for(driver, "Slower")
+        wait_for(driver, "Pass 2:")
+        press(driver, "End the take")
+        wait_for(driver, "The take is kept")
+        press(driver, "Look back")
+        wait_for(driver, "2 passes heard live, 1 good")
+        assert complaints(driver) == []
+    assert (tmp_path / "home" / "benches" / "here.json").is_file()
+
+
+def test_a_phone_is_let_in_by_the_code_and_coached_over_tls(tmp_path: Path) -> None:
+    sound = microphone_file(tmp_path / "take.wav", cuts(7.0))
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=sound, size=PHONE) as driver,
+    ):
+        house = server.page.page.house
+        driver.get(f"{server.page.phone}/")
+        wait_for(driver, "not let in yet")
+        driver.get("about:blank")
+        driver.get(f"{house.phone_url}#{house.pairing.secret}")
+        wait_for(driver, "What are you cutting?")
+        assert "Use a phone" not in driver.find_element(By.TAG_NAME, "body").text
+        fill_in(driver)
+        press(driver, "Keep and plan")
+        press(driver, "On to the passes")
+        press(driver, "Start listening")
+        wait_for(driver, "Good")
+        press(driver, "End the take")
+        wait_for(driver, "The take is kept")
+        (take,) = house.shelf.takes()
+        assert take.about["owner"] != "here"
+        assert complaints(driver) == []
+
+
+def test_a_microphone_that_is_not_allowed_is_told_and_a_file_is_offered(tmp_path: Path) -> None:
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=None, allow=False) as driver,
+    ):
+        driver.get(server.page.here + "/#passes")
+        press(driver, "Start listening")
+        wait_for(driver, "The microphone was not allowed")
+        wait_for(driver, 'bring the file under "A file"')
+
+
+def test_the_link_breaks_in_a_pass_and_the_pass_is_judged(tmp_path: Path) -> None:
+    """The page holds the sound while the link is down and sends it when it is back."""
+    sound = microphone_file(tmp_path / "take.wav", cuts(9.0))
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=sound) as driver,
+    ):
+        driver.get(server.page.here + "/")
+        wait_for(driver, "What are you cutting?")
+        fill_in(driver)
+        press(driver, "Keep and plan")
+        press(driver, "On to the passes")
+        press(driver, "Start listening")
+        wait_for(driver, "Cutting")
+        for _ in range(30):
+            server.in_loop(server.page.cut_off)
+            time.sleep(0.1)
+        wait_for(driver, "reconnecting", seconds=2)
+        wait_for(driver, "Good", seconds=30)
+        (session,) = server.page.page.house.sessions._open.values()
+        assert not [news for _, news in session._told if news["kind"] == "notice"]
+
+
+def test_where_the_socket_is_refused_posts_carry_the_sound(tmp_path: Path) -> None:
+    sound = microphone_file(tmp_path / "take.wav", cuts(7.0))
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=sound) as driver,
+    ):
+        driver.execute_cdp_cmd(
+            "Page.addScriptToEvaluateOnNewDocument",
+            {
+                "source": "window.WebSocket = class { constructor() { setTimeout(() =>"
+                " this.onclose(), 5); } close() {} }; window.WebSocket.OPEN = 1;"
+            },
+        )
+        driver.get(server.page.here + "/")
+        wait_for(driver, "What are you cutting?")
+        fill_in(driver)
+        press(driver, "Keep and plan")
+        press(driver, "On to the passes")
+        press(driver, "Start listening")
+        wait_for(driver, "Good", seconds=30)
+        press(driver, "End the take")
+        wait_for(driver, "The take is kept")
+
+
+def test_every_control_has_a_name_and_a_gloved_thumbs_size(tmp_path: Path) -> None:
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=None) as driver,
+    ):
+        for tab in ("job", "passes", "dial", "file", "past"):
+            driver.get(server.page.here + "/")
+            driver.execute_script(f"document.querySelector('[data-tab={tab}]').click()")
+            wait_for(driver, "")
+            small = driver.execute_script(
+                "return [...document.querySelectorAll('button, input, select')]"
+                ".filter(n => n.offsetParent && n.getBoundingClientRect().height < 56)"
+                ".map(n => n.outerHTML)"
+            )
+            assert small == []
+            nameless = driver.execute_script(
+                "return [...document.querySelectorAll('button, input, select, progress, meter')]"
+                ".filter(n => !(n.innerText || n.getAttribute('aria-label') || n.closest('label')"
+                "?.textContent || '').trim()).map(n => n.outerHTML)"
+            )
+            assert nameless == []
+            assert driver.execute_script(
+                "return document.documentElement.scrollWidth <= innerWidth"
+            ), tab
