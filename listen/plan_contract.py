@@ -8,6 +8,7 @@ from dataclasses import asdict
 from enum import Enum
 from typing import Any
 
+from analysis.coaching.direction import FIBRES, template_side
 from analysis.coaching.plan import PaceRow, Plan
 from analysis.cutting.limits import Limit
 from listen.planning import Planned
@@ -49,6 +50,18 @@ def plan_object(planned: Planned) -> dict[str, Any]:
             "limits": _limits(plan),
             "in_the_way": [limit.name for limit in plan.in_the_way],
             "window": [{"rpm": rpm, "feed_mm_s": feed} for rpm, feed in plan.window.corners],
+            "flutes": [
+                {
+                    "style": style,
+                    "fibres": fibres.pushed,
+                    "work": fibres.work,
+                    "clean_side": fibres.clean_face,
+                    "template": fibres.template
+                    and template_side(fibres.template, plan.job.router.mounting),
+                }
+                for (style, mounting), fibres in FIBRES.items()
+                if mounting is plan.job.router.mounting
+            ],
             "notes": [asdict(note) for note in plan.notes],
         }
     )

@@ -5,9 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from analysis.coaching.direction import FIBRES, template_side
 from analysis.coaching.explaining import say_conflict, say_limit
 from analysis.coaching.guidance import CAUTIONS, Note, Weight
-from analysis.coaching.plan import CutFigures, PaceRow, Plan, Room
+from analysis.coaching.plan import PaceRow, Plan, Room
 from analysis.coaching.wording import (
     Units,
     say_chip,
@@ -16,6 +17,8 @@ from analysis.coaching.wording import (
     say_range_s,
     say_speed,
 )
+from analysis.cutting.figures import CutFigures
+from analysis.cutting.tools import BitStyle
 from listen.planning import Planned
 from listen.units import MM_PER_INCH, show_length
 
@@ -35,6 +38,7 @@ def plan_text(planned: Planned) -> str:
     if plan.figures is not None:
         blocks.append(_limits(plan, planned.units))
         blocks.append(_in_figures(plan.figures, planned.units))
+    blocks.append(_flutes_table(plan))
     blocks.append(_notes(plan.notes))
     blocks.append(_closing(planned))
     return "\n\n".join(blocks) + "\n"
@@ -188,6 +192,31 @@ def _removal(mm3_s: float, units: Units) -> str:
     return f"{mm3_s / 1000:.1f} cm3/s"
 
 
+def _flutes_table(plan: Plan) -> str:
+    """How each style of flutes treats the work, held as this router is."""
+    mounting = plan.job.router.mounting
+    widths = (13, 22, 12, 17)
+    lines = [
+        f"Which flutes, {mounting.value}",
+        "  " + _columns(widths, ("", "fibres go", "the work is", "clean side"), "template"),
+    ]
+    for style in BitStyle:
+        if style is BitStyle.PROFILE:
+            continue
+        fibres = FIBRES[style, mounting]
+        side = (
+            "either side" if fibres.template is None else template_side(fibres.template, mounting)
+        )
+        mark = "*" if style is plan.job.bit.style else ""
+        cells = (style.value + mark, fibres.pushed, fibres.work, fibres.clean_face)
+        lines.append("  " + _columns(widths, cells, side))
+    return "\n".join(lines)
+
+
+def _columns(widths: tuple[int, ...], cells: tuple[str, ...], last: str) -> str:
+    return "".join(f"{cell:<{w}}" for w, cell in zip(widths, cells, strict=True)) + last
+
+
 def _notes(notes: Iterable[Note]) -> str:
     lines = ["Before you cut"]
     for note in notes:
@@ -228,7 +257,7 @@ def _unchecked(plan: Plan) -> list[str]:
             ("thickness (power, bending)", job.work.thickness_mm),
             ("cutting length (bending)", job.bit.cutting_length_mm),
             ("speeds on the router's plate", job.router.plate_range_rpm),
-            ("its power", job.router.input_power_w),
+            ("the router's power", job.router.input_power_w),
             ("edge length (pass time)", job.work.edge_length_mm),
         )
         if value is None

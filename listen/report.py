@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from analysis.coaching.plan import setup_window
 from analysis.coaching.reading import PassReading
+from analysis.coaching.setup_window import setup_window
 from analysis.coaching.summary import CoachedPass, Review, TakeSummary
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import Units, say_chip, say_feed, say_fine, say_seconds

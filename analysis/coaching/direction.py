@@ -33,8 +33,10 @@ class Fibres:
     ----------
     pushed : str
         Which way fibres and chips go.
+    work : str
+        What that does to the work.
     pull : str
-        What the bit does to the work or the router.
+        The same as a sentence's verb.
     clean_face : str
         Where the edge comes out clean without help.
     template : Guide or None
@@ -44,6 +46,7 @@ class Fibres:
     """
 
     pushed: str
+    work: str
     pull: str
     clean_face: str
     template: Guide | None
@@ -52,36 +55,45 @@ class Fibres:
 
 _TOWARDS = "towards the router"
 _AWAY = "away from the router"
+_NEUTRAL = "neither lifts nor presses"
+_ACROSS = Fibres("straight across", "left alone", _NEUTRAL, "at the template", None, False)
+_MIDDLE = Fibres("to the middle", "left alone", _NEUTRAL, "both", None, False)
 
 FIBRES: dict[tuple[BitStyle, Mounting], Fibres] = {
     (BitStyle.UP_CUT, Mounting.HAND): Fibres(
-        _TOWARDS, "draws the work up and the router down", "the underside", Guide.SHANK, True
+        _TOWARDS,
+        "lifted",
+        "draws the work up and the router down",
+        "the underside",
+        Guide.SHANK,
+        True,
     ),
     (BitStyle.UP_CUT, Mounting.TABLE): Fibres(
-        _TOWARDS, "draws the work down onto the table", "the upper side", Guide.SHANK, False
+        _TOWARDS,
+        "held down",
+        "draws the work down onto the table",
+        "the upper side",
+        Guide.SHANK,
+        False,
     ),
     (BitStyle.DOWN_CUT, Mounting.HAND): Fibres(
-        _AWAY, "presses the work down, pushes the router up", "the upper side", Guide.TIP, False
+        _AWAY,
+        "held down",
+        "presses the work down, pushes the router up",
+        "the upper side",
+        Guide.TIP,
+        False,
     ),
     (BitStyle.DOWN_CUT, Mounting.TABLE): Fibres(
-        _AWAY, "lifts the work off the table", "the underside", Guide.TIP, True
+        _AWAY, "lifted", "lifts the work off the table", "the underside", Guide.TIP, True
     ),
-    (BitStyle.COMPRESSION, Mounting.HAND): Fibres(
-        "from both faces to the middle", "neither lifts nor presses", "both sides", None, False
-    ),
-    (BitStyle.COMPRESSION, Mounting.TABLE): Fibres(
-        "from both faces to the middle", "neither lifts nor presses", "both sides", None, False
-    ),
-    (BitStyle.STRAIGHT, Mounting.HAND): Fibres(
-        "straight across", "neither lifts nor presses", "the side against the template", None, False
-    ),
-    (BitStyle.STRAIGHT, Mounting.TABLE): Fibres(
-        "straight across", "neither lifts nor presses", "the side against the template", None, False
-    ),
-    (BitStyle.PROFILE, Mounting.HAND): Fibres(
-        "straight across", "neither lifts nor presses", "the side against the template", None, False
-    ),
-    (BitStyle.PROFILE, Mounting.TABLE): Fibres(
-        "straight across", "neither lifts nor presses", "the side against the template", None, False
-    ),
+    **{(BitStyle.COMPRESSION, mounting): _MIDDLE for mounting in Mounting},
+    **{(BitStyle.STRAIGHT, mounting): _ACROSS for mounting in Mounting},
+    **{(BitStyle.PROFILE, mounting): _ACROSS for mounting in Mounting},
 }
+
+
+def template_side(guide: Guide, mounting: Mounting) -> str:
+    """Where a bearing puts the template: on top of the work or underneath it."""
+    near_router = guide is Guide.SHANK
+    return "on top" if near_router is (mounting is Mounting.HAND) else "underneath"

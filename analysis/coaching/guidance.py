@@ -10,7 +10,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
-from analysis.coaching.direction import CLIMB_CUT, FEED_DIRECTION, FIBRES, INSIDE, OUTSIDE
+from analysis.coaching.direction import (
+    CLIMB_CUT,
+    FEED_DIRECTION,
+    FIBRES,
+    INSIDE,
+    OUTSIDE,
+    template_side,
+)
 from analysis.coaching.wording import Units, say_size
 from analysis.cutting.bands import is_buried
 from analysis.cutting.limits import usual_top_speed
@@ -20,6 +27,7 @@ THICK_TRIM_MM = 3.2
 _LARGE_BIT_MM = 25.4
 _TABLE_BIT_MM = 40.0
 _SMALL_BIT_MM = 6.35
+_STIFF_BIT_MM = 12.7
 _LARGE_ROUTER_W = 1500.0
 
 CAUTIONS = (
@@ -127,6 +135,18 @@ def _size(job: Job, units: Units) -> Iterator[Note]:
             f"A large router does not slow down or shake before a {size} bit snaps: feed by the "
             "seconds, not by feel, and push with the fingers.",
         )
+    radius_mm = job.work.inside_radius_mm
+    if bit.diameter_mm < _STIFF_BIT_MM * 0.75 and (
+        radius_mm is None or largest_bit(radius_mm) >= _STIFF_BIT_MM
+    ):
+        # Stiffness goes with the fourth power of the diameter, strength with the third.
+        ratio = _STIFF_BIT_MM / bit.diameter_mm
+        yield Note(
+            Weight.TIP,
+            "stiffness",
+            f"A {say_size(_STIFF_BIT_MM, units)} bit is {ratio**4:.0f} times as stiff as this one "
+            f"and {ratio**3:.0f} times as strong: take it wherever the corners allow.",
+        )
     if (
         bit.stick_out_mm is not None
         and bit.shank_mm is not None
@@ -226,23 +246,19 @@ def _fibres(job: Job) -> Iterator[Note]:
         )
         return
     text = f"Pushes the fibres {fibres.pushed}: {fibres.clean_face} comes out clean."
+    if fibres.template is None:
+        text = "Pushes the fibres straight across: the side against the template comes out clean."
     if fibres.template is not None:
-        where = _template_side(fibres.template, mounting)
+        where = template_side(fibres.template, mounting)
         text += f" A template {where} backs the fibres on the other one"
         if bit.guide in (Guide.NONE, fibres.template):
             text += "."
         else:
-            text += f", but this bit's bearing puts it {_template_side(bit.guide, mounting)}: "
+            text += f", but this bit's bearing puts it {template_side(bit.guide, mounting)}: "
             text += "turn the show face towards the clean side."
     elif bit.guide is not Guide.NONE:
         text += " Lay the show face against it."
     yield Note(Weight.TIP, "fibres and template", text)
-
-
-def _template_side(guide: Guide, mounting: Mounting) -> str:
-    """Where a bearing puts the template."""
-    near = guide is Guide.SHANK
-    return "on top" if near is (mounting is Mounting.HAND) else "underneath"
 
 
 def _grain(job: Job) -> Iterator[Note]:

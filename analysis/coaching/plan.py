@@ -7,34 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analysis.coaching.guidance import Note, Weight, notes_before, sorted_notes
-from analysis.coaching.reading import CutSetup, working_band
 from analysis.coaching.wording import Units, round_inwards
-from analysis.cutting.bands import Band, MaterialClass, hand_feed_band, is_buried
-from analysis.cutting.force import edges_in_cut, mean_power, peak_force
-from analysis.cutting.geometry import (
-    approach_length,
-    cusp_height,
-    feed_per_tooth,
-    marks_per_25_mm,
-    mean_chip_share,
-    removal_rate,
-    rim_speed,
-)
-from analysis.cutting.limits import Bound, Limit, all_limits, cantilever, cut_force, motor_power
-from analysis.cutting.materials import material_named
+from analysis.cutting.bands import Band, hand_feed_band, is_buried
+from analysis.cutting.figures import CutFigures, cut_figures
+from analysis.cutting.geometry import approach_length
+from analysis.cutting.limits import Bound, Limit, all_limits
 from analysis.cutting.pace import BURIED, DIAL_STEP_RPM, TRIMMING, Aim, aim_feed, speed_for
-from analysis.cutting.tools import (
-    Bit,
-    BitBody,
-    BitStyle,
-    Grain,
-    Guide,
-    Job,
-    Mounting,
-    Router,
-    Sharpness,
-    Work,
-)
+from analysis.cutting.tools import Job
 from analysis.cutting.window import Window, open_window
 
 if TYPE_CHECKING:
@@ -43,29 +22,9 @@ if TYPE_CHECKING:
 _LADDER_STEP_RPM = 2_000.0
 _LADDER_BELOW_RPM, _LADDER_ABOVE_RPM = 4_000.0, 2_000.0
 _NARROW_AIM = 1.35
+_HUM_RPM = 100.0
 _SPARE = 0.9
 """Share of a limit (other than the band's) that the aim uses up."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutFigures:
-    """One cut in figures. None where the job does not tell enough."""
-
-    spindle_rpm: float
-    feed_mm_s: float
-    feed_per_tooth_mm: float
-    chip_thickness_mm: float
-    mean_chip_thickness_mm: float
-    cusp_height_mm: float | None
-    marks_per_25_mm: float
-    rim_speed_m_s: float
-    removal_mm3_s: float | None
-    power_w: float | None
-    motor_power_w: float | None
-    peak_force_n: float | None
-    bending_stress_n_mm2: float | None
-    allowed_stress_n_mm2: float | None
-    deflection_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,48 +94,6 @@ def job_band(job: Job) -> Band:
     )
 
 
-def setup_window(setup: CutSetup) -> Window | None:
-    """The window as far as a review's set-up tells it; None without bit, flutes, trim or band.
-
-    Power and bending need more than a review asks for, so those limits are left out.
-    """
-    band = working_band(setup)
-    if (
-        band is None
-        or setup.bit_diameter_mm is None
-        or setup.flutes is None
-        or setup.trim_allowance_mm is None
-    ):
-        return None
-    bit = Bit(
-        diameter_mm=setup.bit_diameter_mm,
-        flutes=setup.flutes,
-        style=BitStyle.STRAIGHT,
-        body=BitBody.BRAZED,
-        guide=Guide.NONE,
-        sharpness=Sharpness.USED,
-        shank_mm=None,
-        cutting_length_mm=None,
-        stick_out_mm=None,
-        max_rpm=setup.bit_max_rpm,
-    )
-    router = Router(
-        mounting=Mounting.HAND,
-        plate_range_rpm=setup.plate_range_rpm,
-        input_power_w=None,
-        mains_hz=None,
-    )
-    work = Work(
-        material=material_named(setup.material or MaterialClass.HARDWOOD.value),
-        grain=Grain.NONE,
-        trim_allowance_mm=setup.trim_allowance_mm,
-        thickness_mm=None,
-        edge_length_mm=setup.edge_length_mm,
-        inside_radius_mm=None,
-    )
-    return open_window(all_limits(Job(bit, router, work), band), flutes=setup.flutes)
-
-
 def _is_buried(job: Job) -> bool:
     return is_buried(
         trim_allowance_mm=job.work.trim_allowance_mm, bit_diameter_mm=job.bit.diameter_mm
@@ -233,8 +150,33 @@ def make_plan(
         figures=figures,
         rooms=_rooms(window, figures),
         in_the_way=() if figures is not None else planner.in_the_way(speed_rpm),
-        notes=sorted_notes(
-            (*notes_before(job, units), *(_narrow(start) if start is not None else ()))
+        notes=sorted_notes((*notes_before(job, units), *_at_start(job, start))),
+    )
+
+
+def _at_start(job: Job, start: PaceRow | None) -> tuple[Note, ...]:
+    """What there is to say about the advised speed and pace."""
+    if start is None:
+        return ()
+    return (*_narrow(start), *_on_the_hum(job, start))
+
+
+def _on_the_hum(job: Job, start: PaceRow) -> tuple[Note, ...]:
+    """A tip where the rotation lies on a multiple of the mains frequency.
+
+    There the hum of lamps and other machines lies on the router's own tones.
+    """
+    if job.router.mains_hz is None:
+        return ()
+    multiple = start.spindle_rpm / 60 / job.router.mains_hz
+    if abs(multiple - round(multiple)) * 60 * job.router.mains_hz > _HUM_RPM:
+        return ()
+    return (
+        Note(
+            Weight.TIP,
+            "recording",
+            "For a recording, turn a little off this speed: here the hum of the mains lies on "
+            "the router's own tones.",
         ),
     )
 
@@ -250,62 +192,6 @@ def _narrow(start: PaceRow) -> tuple[Note, ...]:
             "Between rubbing and overloading there is little room here: count the seconds, and "
             "try it on scrap first.",
         ),
-    )
-
-
-def cut_figures(job: Job, *, spindle_rpm: float, feed_mm_s: float) -> CutFigures:
-    """Everything the model tells about one speed and feed."""
-    bit, work, router = job.bit, job.work, job.router
-    per_tooth_mm = feed_per_tooth(feed_mm_s=feed_mm_s, spindle_rpm=spindle_rpm, flutes=bit.flutes)
-    pitch_mm = per_tooth_mm * bit.flutes
-    force, beam = cut_force(job), cantilever(job)
-    cut = {"trim_allowance_mm": work.trim_allowance_mm, "bit_diameter_mm": bit.diameter_mm}
-    removal = power = peak = None
-    if work.thickness_mm is not None:
-        removal = removal_rate(
-            trim_allowance_mm=work.trim_allowance_mm,
-            cut_depth_mm=work.thickness_mm,
-            feed_mm_s=feed_mm_s,
-        )
-        power = mean_power(
-            force=force,
-            feed_mm_s=feed_mm_s,
-            spindle_rpm=spindle_rpm,
-            flutes=bit.flutes,
-            cut_depth_mm=work.thickness_mm,
-            **cut,
-        )
-        peak = peak_force(
-            force=force,
-            feed_per_tooth_mm=per_tooth_mm,
-            thinning=job.thinning,
-            edges=edges_in_cut(flutes=bit.flutes, **cut),
-            cut_depth_mm=work.thickness_mm,
-        )
-    return CutFigures(
-        spindle_rpm=spindle_rpm,
-        feed_mm_s=feed_mm_s,
-        feed_per_tooth_mm=per_tooth_mm,
-        chip_thickness_mm=per_tooth_mm * job.thinning,
-        mean_chip_thickness_mm=per_tooth_mm * mean_chip_share(**cut),
-        cusp_height_mm=cusp_height(mark_pitch_mm=pitch_mm, bit_diameter_mm=bit.diameter_mm)
-        if pitch_mm < bit.diameter_mm
-        else None,
-        marks_per_25_mm=marks_per_25_mm(mark_pitch_mm=pitch_mm),
-        rim_speed_m_s=rim_speed(bit_diameter_mm=bit.diameter_mm, spindle_rpm=spindle_rpm),
-        removal_mm3_s=removal,
-        power_w=power,
-        motor_power_w=motor_power(
-            input_power_w=router.input_power_w,
-            spindle_rpm=spindle_rpm,
-            top_rpm=router.plate_range_rpm[1],
-        )
-        if router.input_power_w is not None and router.plate_range_rpm is not None
-        else None,
-        peak_force_n=peak,
-        bending_stress_n_mm2=peak * beam.stress_per_n() if peak is not None and beam else None,
-        allowed_stress_n_mm2=beam.body.allowed_n_mm2 if beam else None,
-        deflection_mm=peak * beam.deflection_per_n() if peak is not None and beam else None,
     )
 
 

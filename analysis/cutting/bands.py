@@ -53,6 +53,12 @@ class Band:
 
 # Rows: bit diameters, mm, that share a column of values (h_max, mm).
 _ROWS_MM = ((3.0, 5.0), (6.0, 8.0), (9.0, 14.0), (15.0, float("inf")))
+_ROW_NAMES = (
+    "3 to 5 mm (1/8 in)",
+    "6 to 8 mm (1/4 in)",
+    "9 to 14 mm (1/2 in)",
+    "15 mm (5/8 in) and more",
+)
 _HAND_BANDS_MM: dict[MaterialClass, tuple[tuple[float, float], ...]] = {
     MaterialClass.HARDWOOD: ((0.030, 0.070), (0.040, 0.100), (0.050, 0.150), (0.050, 0.180)),
     MaterialClass.SOFTWOOD: ((0.035, 0.080), (0.045, 0.115), (0.055, 0.170), (0.055, 0.200)),
@@ -96,9 +102,7 @@ def hand_feed_band(*, bit_diameter_mm: float, material: MaterialClass, buried: b
     low_mm, high_mm = _interpolated(bit_diameter_mm, _HAND_BANDS_MM[material])
     if buried:
         high_mm = max(high_mm * _BURIED_TOP_SHARE, low_mm * _NARROWEST_RATIO)
-    basis = f"hand-feed starting value for {material.value}, bit {bit_diameter_mm:g} mm"
-    if bit_diameter_mm < _ROWS_MM[0][0]:
-        basis += f" (the row for {_ROWS_MM[0][0]:g} to {_ROWS_MM[0][1]:g} mm bits)"
+    basis = f"hand-feed starting value for {material.value}, bits of {_row_name(bit_diameter_mm)}"
     if buried:
         basis += ", top halved for a buried bit"
     return Band(low_mm=low_mm, high_mm=high_mm, basis=basis, source=BandSource.STARTING_VALUE)
@@ -121,6 +125,17 @@ def given_band(*, low_mm: float, high_mm: float) -> Band:
         basis="given by you, as feed per tooth at full engagement",
         source=BandSource.GIVEN,
     )
+
+
+def _row_name(diameter_mm: float) -> str:
+    """Name the row, or the two rows, that a diameter's values come from."""
+    at_or_below = [i for i, (start_mm, _) in enumerate(_ROWS_MM) if diameter_mm >= start_mm]
+    if not at_or_below:
+        return _ROW_NAMES[0]
+    row = at_or_below[-1]
+    if diameter_mm <= _ROWS_MM[row][1]:
+        return _ROW_NAMES[row]
+    return f"{_ROW_NAMES[row]} to {_ROW_NAMES[row + 1]}"
 
 
 def _interpolated(

@@ -105,7 +105,7 @@ def review(
         page = report_page(Section(heard, bench, reviewed))
         save_whole(report, page.encode())
     if figure is not None:
-        from analysis.coaching.plan import setup_window
+        from analysis.coaching.setup_window import setup_window
         from analysis.pictures.review import review_sheet
         from listen.drawn import figure_bytes
 

@@ -34,14 +34,19 @@ def specific_force(
     )
 
 
-def test_particle_board_peripheral_milling() -> None:
-    """Palubicki 2021, Materials 14, 2208 (abstract): 32.0 N/mm2 slow, 37.6 N/mm2 fast."""
-    assert 32.0 <= specific_force("particle board", 0.11) <= 37.6
+@pytest.mark.parametrize("chip_mm", [0.10, 0.12])
+def test_particle_board_peripheral_milling(chip_mm: float) -> None:
+    """Palubicki 2021, Materials 14, 2208 (abstract): 32.0 N/mm2 slow, 37.6 N/mm2 fast.
+
+    The abstract gives no chip thickness; a light milling chip is taken.
+    """
+    assert 32.0 <= specific_force("particle board", chip_mm) <= 37.6
 
 
-# Unit cutting resistance printed in the operator's manual of a spindle moulder, read as
-# kgf/mm2: 1.0, 1.4 and 1.85 for ripping pine at cutting angles of 60, 70 and 80 degrees (router
-# bits have some 70), times a factor for the species.
+# Unit cutting resistance printed in the operator's manual of a spindle moulder: 1.0, 1.4 and
+# 1.85 for ripping pine at cutting angles of 60, 70 and 80 degrees (router bits have some 70),
+# times a factor for the species. The manual says N/mm2, which no wood is soft enough for; read
+# as kgf/mm2 the figures agree with every other source.
 MOULDER_PINE_N_MM2 = (9.81 * 1.0, 9.81 * 1.85)
 
 

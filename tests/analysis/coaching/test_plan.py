@@ -135,6 +135,16 @@ def test_what_to_watch_out_for(changes: dict[str, Any], topic: str, weight: Weig
     assert topics(make_plan(job(**changes)))[topic] is weight
 
 
+@pytest.mark.parametrize(
+    ("mains_hz", "speed_rpm", "told"),
+    [(50.0, 18_000, True), (60.0, 18_000, True), (50.0, 17_000, False), (60.0, 15_000, False)],
+)
+def test_speeds_on_the_hum_of_the_mains(mains_hz: float, speed_rpm: float, told: bool) -> None:
+    """18,000 rpm is 300 Hz, 6 x 50 and 5 x 60; 17,000 is 283.3 and 15,000 is 250 Hz."""
+    plan = make_plan(job(router={"mains_hz": mains_hz}), speed_rpm=speed_rpm)
+    assert ("recording" in topics(plan)) is told
+
+
 def test_boards_have_no_grain_to_mind() -> None:
     assert "grain" not in topics(make_plan(job(work={"material": material_named("MDF")})))
 

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.coaching.plan import cut_figures, job_band
+from analysis.coaching.plan import job_band
 from analysis.cutting.bands import HAND_FEED_MM_S
 from analysis.cutting.bending import BODIES
+from analysis.cutting.figures import cut_figures
 from analysis.cutting.limits import (
     DEFLECTION_LIMIT_MM,
     RIM_LIMIT_M_S,
