@@ -27,7 +27,7 @@ _PATIENCE_S = 20.0
 _MOST_UPLOADS = 3
 _MOST_TEXT = 8_000
 _REPORT = "review.html"
-_UPLOADED = "uploaded"
+_UPLOADED = "recording"
 
 
 def add_routes(app: web.Application) -> None:

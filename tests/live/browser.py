@@ -82,6 +82,6 @@ def complaints(driver: webdriver.Chrome) -> list[str]:
     """What the browser's console holds of errors and warnings."""
     return [
         entry["message"]
-        for entry in driver.get_log("browser")
+        for entry in driver.get_log("browser")  # type: ignore[no-untyped-call]
         if entry["level"] in {"SEVERE", "WARNING"}
     ]

@@ -17,16 +17,16 @@ export function bandPicture(passes) {
   const low = Math.max(1e-4, Math.min(band.low_mm / 1.6, ...ends)) / 1.05;
   const high = Math.max(band.high_mm * 1.6, ...ends) * 1.05;
   const at = (mm) => LEFT + ((WIDTH - LEFT - RIGHT) * Math.log(Math.max(mm, low) / low)) / Math.log(high / low);
-  const height = TOP + ROW * judged.length + 12;
+  const height = TOP + ROW * judged.length + 30;
   const words = judged.map((p) => `pass ${p.number} ${p.verdict ?? "not judged"}, ${p.chip}`).join("; ");
   const node = svg("svg", { viewBox: `0 0 ${WIDTH} ${height}`, class: "band", role: "img",
     "aria-label": `Chip thickness against the band of ${band.low} to ${band.high}: ${words}` });
   node.append(
-    svg("rect", { x: at(band.low_mm), y: 24, width: at(band.high_mm) - at(band.low_mm), height: height - 30, fill: "#cfe6e2", stroke: "#0d6359", "stroke-width": 2 }),
+    svg("rect", { x: at(band.low_mm), y: 24, width: at(band.high_mm) - at(band.low_mm), height: height - 50, fill: "#cfe6e2", stroke: "#0d6359", "stroke-width": 2 }),
     text(at(band.low_mm), 17, band.low, "middle"),
     text(at(band.high_mm), 17, band.high, "middle"),
-    text(6, 17, "thin", "start"),
-    text(WIDTH - 6, 17, "thick", "end"));
+    text(6, height - 6, "too thin", "start"),
+    text(WIDTH - 6, height - 6, "too thick", "end"));
   judged.forEach((pass, i) => {
     const y = TOP + ROW * (i + 0.5);
     const newest = i === judged.length - 1;

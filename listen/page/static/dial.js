@@ -89,7 +89,7 @@ async function stop(made, problem) {
 function tiles(made) {
   return el("ol", { class: "settings" }, ...made.settings.map((setting, i) =>
     el("li", { class: setting.rpm ? "done" : i === made.at ? "now" : "" },
-      el("b", {}, setting.label), setting.rpm ? setting.rpm.toLocaleString("en") : "…")));
+      el("b", {}, setting.label), setting.rpm ? setting.rpm.toLocaleString("en") : "to do")));
 }
 
 function draw() {

@@ -45,11 +45,11 @@ export function reviewCard(answer, name) {
     summary ? el("p", { class: "lead" }, el("b", {}, summary.change_first)) : el("p", { class: "lead" }, "No pass was heard in it."),
     bandPicture(passes),
     passes.length ? el("div", { class: "scroll" }, el("table", {},
-      el("thead", {}, el("tr", {}, ...["", "time", "rpm", "verdict", "next"].map((t) => el("th", {}, t)))),
+      el("thead", {}, el("tr", {}, ...["", "time", "rpm", "next"].map((t) => el("th", {}, t)))),
       el("tbody", {}, ...passes.map((pass) => el("tr", {},
         el("td", { class: "number" }, String(pass.number)), el("td", {}, pass.time),
         el("td", { class: "number" }, pass.rpm.toLocaleString("en")),
-        el("td", {}, pass.verdict ?? "not judged"), el("td", {}, el("b", {}, pass.headline))))))) : null,
+        el("td", {}, el("b", {}, pass.headline), el("br"), pass.verdict ?? "not judged")))))) : null,
     ...notes.map((text) => el("p", { class: "small" }, text)),
     el("a", { href: `/api/takes/${name}/report`, target: "_blank", rel: "noopener" }, "The whole review, to read or print"));
 }
