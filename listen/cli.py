@@ -24,6 +24,9 @@ class Command(NamedTuple):
 
 COMMANDS = {
     "bits": Command("listen.commands.names:bits", "Keep bits by name."),
+    "calibrate": Command(
+        "listen.commands.calibrate:calibrate", "Learn what a router's dial really does."
+    ),
     "demo": Command("listen.commands.demo:demo", "Review the practice takes that come with it."),
     "listen": Command("listen.commands.listen:listen", "Coach passes live, by the microphone."),
     "materials": Command("listen.commands.names:materials", "Keep materials of your own."),

@@ -10,6 +10,7 @@ from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import DialPoint, Mismatch, match_settings
 from analysis.dial.plateaus import Plateau, find_plateaus
 from analysis.dial.settings import Setting
+from analysis.hearing.listener import Hearing
 from analysis.hearing.voice import Voices
 
 OFF_PLATE = 0.05  # share beyond the plate's speeds that is worth telling
@@ -41,12 +42,14 @@ class Calibration:
     notes: tuple[str, ...]
 
 
-def plateaus_heard(heard: FreeHearing) -> tuple[Plateau, ...]:
-    """All plateaus of all takes, in their order."""
+def plateaus_heard(
+    heard: FreeHearing, cuts: tuple[Hearing, ...] | None = None
+) -> tuple[Plateau, ...]:
+    """All plateaus of all takes, in their order; `cuts`, from `hear_cuts`, parts cuts from them."""
     return tuple(
         plateau
-        for take, (track, hearing) in enumerate(zip(heard.tracks, heard.hearings, strict=True))
-        for plateau in find_plateaus(track, passes=hearing.passes, take=take)
+        for take, track in enumerate(heard.tracks)
+        for plateau in find_plateaus(track, passes=cuts[take].passes if cuts else (), take=take)
     )
 
 

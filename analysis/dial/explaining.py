@@ -8,6 +8,7 @@ from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import Mismatch, Trouble
 from analysis.dial.plateaus import Plateau
 from analysis.dial.settings import Setting
+from analysis.hearing.listener import Hearing
 from analysis.hearing.spindle import SpindleTrack
 
 HELD_S = 0.5
@@ -17,9 +18,12 @@ SAGGING_PERCENT = 1.0
 FEW_CUTS = 2
 
 
-def explain(mismatch: Mismatch, heard: FreeHearing) -> tuple[str, ...]:
-    """What doesn't fit, what it looks like, and what to do: one sentence each or two."""
-    return (_what(mismatch), *_why(mismatch, heard), _what_to_do(mismatch))
+def explain(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> tuple[str, ...]:
+    """What doesn't fit, what it looks like, and what to do: one sentence each or two.
+
+    `cuts` are the same takes heard for passes, from `hear_cuts`.
+    """
+    return (_what(mismatch), *_why(mismatch, heard, cuts), _what_to_do(mismatch))
 
 
 def _what(mismatch: Mismatch) -> str:
@@ -43,20 +47,20 @@ def _what(mismatch: Mismatch) -> str:
             )
 
 
-def _why(mismatch: Mismatch, heard: FreeHearing) -> list[str]:
+def _why(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> list[str]:
     reasons = []
     if any(leaps(track) for track in heard.tracks):
         reasons.append(
             "The speed leaps faster than a motor can, as if two machines were heard in turn. Run "
             "this router alone."
         )
-    cuts = sum(
+    sagging = sum(
         1
-        for hearing in heard.hearings
+        for hearing in cuts
         for one in hearing.passes
         if one.sag_percent is not None and one.sag_percent > SAGGING_PERCENT
     )
-    if cuts >= FEW_CUTS and len(mismatch.plateaus) < len(mismatch.settings):
+    if sagging >= FEW_CUTS and len(mismatch.plateaus) < len(mismatch.settings):
         reasons.append(
             "The speed gives way again and again as it does in a cut. Let the router run free, "
             "with nothing touching the bit."

@@ -17,17 +17,20 @@ import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import find_peaks
 
-from analysis.hearing.course import Search
 from analysis.hearing.orders import (
     LEARNABLE,
     LOG_STEP,
     ORDERS,
     SILENT,
+    Candidates,
+    Excess,
     Voice,
     levels,
+    order_excess,
     sounding_tables,
 )
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import spans
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
@@ -87,6 +90,15 @@ class FreeCourse:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """Where to look."""
+
+    excess: Excess
+    grid: SpectrumGrid
+    candidates: Candidates
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Axis:
     """A take on a log frequency axis: excess and its levels, shape (steps, cells)."""
 
@@ -95,8 +107,18 @@ class _Axis:
     reach: int  # cells by which two speeds can differ
 
 
-def find_free_course(search: Search) -> FreeCourse | None:
+def find_free_course(
+    excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
+) -> FreeCourse | None:
     """Find the course of a machine running free, or None where no set of lines moves together.
+
+    Parameters
+    ----------
+    excess : array, shape (steps, bins)
+        ln(power / floor), from `take_spectra`; several takes may follow one another.
+    grid : SpectrumGrid
+    candidates : Candidates
+        Rotations to look among.
 
     Notes
     -----
@@ -108,6 +130,7 @@ def find_free_course(search: Search) -> FreeCourse | None:
     4. The rotation that makes orders of the lines, all settled speeds inside the plate.
     5. The voice along that path.
     """
+    search = _Search(excess, grid, candidates)
     axis = _log_axis(search)
     if len(axis.excess) < FEWEST_STEPS:
         return None
@@ -142,15 +165,17 @@ def _without_the_faint(found: _Shifts) -> npt.NDArray[np.int64]:
     return path
 
 
-def _voice(rotation_hz: FloatArray, search: Search) -> Voice:
+def _voice(rotation_hz: FloatArray, search: _Search) -> Voice:
     candidates = search.candidates
     index = np.log(np.nan_to_num(rotation_hz, nan=1.0) / candidates.lowest_hz) / LOG_STEP
     index = np.rint(index).astype(np.int64)
     on = np.isfinite(rotation_hz) & (index >= 0) & (index < candidates.count)
-    return learn_voice(order_fits(search.orders(np.where(on, index, OFF))), on)
+    heard_hz = np.where(on, rotation_hz, candidates.lowest_hz)
+    orders = order_excess(search.excess, rotation_hz=heard_hz, grid=search.grid)
+    return learn_voice(order_fits(orders), on)
 
 
-def _log_axis(search: Search) -> _Axis:
+def _log_axis(search: _Search) -> _Axis:
     grid, candidates = search.grid, search.candidates
     cells = int(np.log((grid.bins - 2) * grid.bin_hz / LOWEST_HZ) / LOG_STEP)
     place = LOWEST_HZ * np.exp(LOG_STEP * np.arange(cells)) / grid.bin_hz
@@ -361,7 +386,7 @@ def _settled(path: npt.NDArray[np.int64]) -> Mask:
 
 
 def _count_orders(
-    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: _Axis, search: Search
+    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: _Axis, search: _Search
 ) -> tuple[float, float | None] | None:
     """Rotation at the seed's own shift, Hz, and the ratio of a rival count if there is one."""
     candidates = search.candidates
@@ -385,7 +410,7 @@ def _count_orders(
 
 
 def _score(
-    mean: FloatArray, rotation_hz: float, reach: int, steps: int, middle: float, search: Search
+    mean: FloatArray, rotation_hz: float, reach: int, steps: int, middle: float, search: _Search
 ) -> float:
     """How well the lines are orders of a rotation, nats.
 

@@ -9,20 +9,13 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.dial.free_course import FreeCourse, find_free_course
+from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
-from analysis.hearing.course import Search
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.refine import order_phasors, refine_stretch
-from analysis.hearing.spectra import Framer, SpectrumGrid, log_power, spectrum
-from analysis.hearing.spindle import (
-    Frames,
-    SpindleTrack,
-    as_frames,
-    candidate_range_hz,
-    spans,
-    spindle_track,
-)
+from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.spindle import SpindleTrack, candidate_range_hz, spans, spindle_track
 from analysis.hearing.voice import Voices
 
 FloatArray = npt.NDArray[np.float64]
@@ -57,8 +50,6 @@ class FreeHearing:
     ----------
     tracks : tuple of SpindleTrack
         One for each take, in order.
-    hearings : tuple of Hearing
-        What the engine makes of the same takes, as if passes were cut in them.
     voices : Voices or None
         How the router sounds; None where no machine was heard.
     rival_ratio : float or None
@@ -66,7 +57,6 @@ class FreeHearing:
     """
 
     tracks: tuple[SpindleTrack, ...]
-    hearings: tuple[Hearing, ...]
     voices: Voices | None
     rival_ratio: float | None
 
@@ -107,11 +97,9 @@ def hear_running_free(
         tracks |= dict(zip(places, heard, strict=True))
         courses.append(course)
     main = courses[0]
-    voices = main.voices if main is not None else None
     return FreeHearing(
         tracks=tuple(tracks[place] for place in range(len(sounds))),
-        hearings=tuple(_as_passes(sound, plate_range_rpm, voices) for sound in sounds),
-        voices=voices,
+        voices=main.voices if main is not None else None,
         rival_ratio=main.rival_ratio if main is not None else None,
     )
 
@@ -121,10 +109,10 @@ def _hear_alike(
 ) -> tuple[FreeCourse | None, list[SpindleTrack]]:
     """Course and tracks of takes of one sample rate."""
     grid = SpectrumGrid(sounds[0].sample_rate_hz)
-    takes = [_frames(sound.samples, grid=grid) for sound in sounds]
+    takes = [take_spectra(sound.samples, grid=grid) for sound in sounds]
     candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
-    search = Search(np.concatenate([take.excess for take in takes]), grid, candidates, None)
-    course = find_free_course(search)
+    excess = np.concatenate([take.excess for take in takes])
+    course = find_free_course(excess, grid=grid, candidates=candidates)
     tracks, first = [], 0
     for take in takes:
         steps = slice(first, first + len(take.excess))
@@ -133,17 +121,7 @@ def _hear_alike(
     return course, tracks
 
 
-def _frames(samples: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> Frames:
-    framer = Framer(grid)
-    parts = [
-        spectrum(frames, grid=grid)[:, : grid.bins]
-        for frames in (framer.frames(samples, multiple=1), framer.rest())
-    ]
-    spectra = np.concatenate(parts)
-    return as_frames(spectra, log_power(spectra), grid=grid)
-
-
-def _track(frames: Frames, course: FreeCourse | None, steps: slice) -> SpindleTrack:
+def _track(frames: TakeSpectra, course: FreeCourse | None, steps: slice) -> SpindleTrack:
     """Refine the course along one take."""
     count = len(frames.spectra)
     rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
@@ -180,7 +158,7 @@ def _track(frames: Frames, course: FreeCourse | None, steps: slice) -> SpindleTr
 
 
 def _sharpened(
-    frames: Frames, rotation_hz: FloatArray, orders: npt.NDArray[np.int64]
+    frames: TakeSpectra, rotation_hz: FloatArray, orders: npt.NDArray[np.int64]
 ) -> FloatArray:
     """The course at every frame, to a fraction of its steps of a quarter of a percent.
 
@@ -225,11 +203,17 @@ def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
     return np.sort(orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS])
 
 
-def _as_passes(
-    sound: Sound, plate_range_rpm: tuple[float, float] | None, voices: Voices | None
-) -> Hearing:
-    listener = Listener(
-        sample_rate_hz=sound.sample_rate_hz, plate_range_rpm=plate_range_rpm, known_voices=voices
-    )
-    listener.feed(sound.samples)
-    return listener.finish()
+def hear_cuts(
+    sounds: tuple[Sound, ...], heard: FreeHearing, *, plate_range_rpm: tuple[float, float] | None
+) -> tuple[Hearing, ...]:
+    """Hear the same takes as if passes were cut in them: for what running free can't explain."""
+    hearings = []
+    for sound in sounds:
+        listener = Listener(
+            sample_rate_hz=sound.sample_rate_hz,
+            plate_range_rpm=plate_range_rpm,
+            known_voices=heard.voices,
+        )
+        listener.feed(sound.samples)
+        hearings.append(listener.finish())
+    return tuple(hearings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
@@ -16,6 +17,7 @@ SHEET_MM = (210.0, 297.0)  # A4
 CARD_AT_MM = (20.0, 225.0)  # lower left corner on the sheet: inside any printer's margins
 MOST_ROWS = 8
 RULER_MM = 50.0
+PNG_DPI = 300
 BLACK = "black"
 
 
@@ -41,7 +43,9 @@ def card_sheet(curve: DialCurve, text: CardText) -> Figure:
         figure = Figure(figsize=(SHEET_MM[0] / MM_PER_INCH, SHEET_MM[1] / MM_PER_INCH))
         card = _Card(figure, page_mm=SHEET_MM, corner_mm=CARD_AT_MM)
         card.draw(curve, text)
-        card.write(0, -9, f"This line is {RULER_MM:.0f} mm long if printed at true size (100 %).", 8)
+        card.write(
+            0, -9, f"This line is {RULER_MM:.0f} mm long if printed at true size (100 %).", 8
+        )
         for x_mm in (0.0, RULER_MM):
             card.line((x_mm, -14.5), (x_mm, -11.5), 0.6)
         card.line((0, -13), (RULER_MM, -13), 0.8)
@@ -54,6 +58,14 @@ def card_sheet(curve: DialCurve, text: CardText) -> Figure:
             8,
         )
         return figure
+
+
+def card_png(figure: Figure) -> bytes:
+    """A card as PNG at 300 dots to the inch, which the file says, so that it prints true."""
+    out = io.BytesIO()
+    with drawing():
+        figure.savefig(out, format="png", dpi=PNG_DPI)
+    return out.getvalue()
 
 
 class _Card:
@@ -73,7 +85,14 @@ class _Card:
         )
 
     def write(
-        self, x_mm: float, y_mm: float, words: str, size: float, *, bold: bool = False, ha: str = "left"
+        self,
+        x_mm: float,
+        y_mm: float,
+        words: str,
+        size: float,
+        *,
+        bold: bool = False,
+        ha: str = "left",
     ) -> None:
         x, y = self._at(x_mm, y_mm)
         self._figure.text(
@@ -81,7 +100,9 @@ class _Card:
             ha=ha, va="baseline", color=BLACK,
         )  # fmt: skip
 
-    def line(self, start_mm: tuple[float, float], end_mm: tuple[float, float], width: float) -> None:
+    def line(
+        self, start_mm: tuple[float, float], end_mm: tuple[float, float], width: float
+    ) -> None:
         (x0, y0), (x1, y1) = self._at(*start_mm), self._at(*end_mm)
         self._figure.add_artist(Line2D([x0, x1], [y0, y1], lw=width, color=BLACK))
 
@@ -98,22 +119,24 @@ class _Card:
         self.line((3.5, height - 8.2), (width - 3.5, height - 8.2), 0.9)
         self._table(curve, top_mm=height - 8.6, bottom_mm=12.5)
         self.box(3.5, 3.0, (width - 7.0, 8.2), 0.9)
-        self.write(5.2, 6.0, "This bit's marked maximum", 7.2, bold=True)
-        self.line((42.0, 5.2), (width - 13.5, 5.2), 0.5)
+        self.write(5.2, 6.0, "Never above this bit's mark:", 7.2, bold=True)
+        self.line((46.0, 5.2), (width - 12.5, 5.2), 0.5)
         self.write(width - 5.2, 6.0, "rpm", 7.2, ha="right")
 
     def _table(self, curve: DialCurve, *, top_mm: float, bottom_mm: float) -> None:
         rows = _rows(curve)
         columns = 1 if len(rows) <= 4 else 2
         per_column = -(-len(rows) // columns)
-        pitch = min(7.5, (top_mm - bottom_mm) / (per_column + 0.9))
+        pitch = min(9.0, (top_mm - bottom_mm) / (per_column + 0.9))
         size = min(15.0, pitch / 0.3528 * 0.68)
         width = (CARD_MM[0] - 7.0) / columns
         for column in range(columns):
             left = 3.5 + column * width
             self.write(left + 8.5, top_mm - 2.8, "dial", 6.0, ha="right")
             self.write(left + width - 3.0, top_mm - 2.8, "rpm, running free", 6.0, ha="right")
-            for row, (label, speed) in enumerate(rows[column * per_column : (column + 1) * per_column]):
+            for row, (label, speed) in enumerate(
+                rows[column * per_column : (column + 1) * per_column]
+            ):
                 y = top_mm - 2.8 - (row + 0.92) * pitch
                 self.write(left + 8.5, y, label, size, bold=True, ha="right")
                 self.write(left + width - 3.0, y, speed, size, ha="right")
@@ -128,7 +151,9 @@ def _rows(curve: DialCurve) -> list[tuple[str, str]]:
     if len(knots) > 2 * MOST_ROWS:
         step = (len(knots) - 1) / (2 * MOST_ROWS - 1)
         knots = tuple(knots[round(i * step)] for i in range(2 * MOST_ROWS))
-    return [(knot.label, f"{round(knot.spindle_rpm, -1 if again(curve) else 0):,.0f}") for knot in knots]
+    return [
+        (knot.label, f"{round(knot.spindle_rpm, -1 if again(curve) else 0):,.0f}") for knot in knots
+    ]
 
 
 def again(curve: DialCurve) -> bool:

@@ -1,0 +1,61 @@
+"""Spectra of a whole take against their floor, as the engine makes them, in memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.spectra import (
+    FLOOR_EVERY,
+    Framer,
+    SpectrumGrid,
+    colour,
+    log_floor,
+    log_power,
+    spectrum,
+)
+
+FRAMES_AT_ONCE = 64  # an even number
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TakeSpectra:
+    """Spectra of one take.
+
+    Attributes
+    ----------
+    grid : SpectrumGrid
+    spectra : array, shape (frames, bins), complex64
+    log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
+    excess : array, shape (frames // 2, bins)
+        ln(power / floor), mean of two frames: the steps in which a course is sought.
+    """
+
+    grid: SpectrumGrid
+    spectra: npt.NDArray[np.complex64]
+    log_floor: npt.NDArray[np.float32]
+    excess: npt.NDArray[np.float32]
+
+
+def take_spectra(samples: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> TakeSpectra:
+    """Spectra of a take, `samples` of shape (n,) at the grid's rate."""
+    framer = Framer(grid)
+    parts = [
+        spectrum(frames, grid=grid)[:, : grid.bins]
+        for frames in (framer.frames(samples, multiple=1), framer.rest())
+    ]
+    spectra = np.concatenate(parts)
+    levels = log_power(spectra)
+    shape = colour(levels, grid=grid)
+    pairs = len(spectra) // 2 * 2
+    floors, excess = [], []
+    for first in range(0, len(spectra), FRAMES_AT_ONCE):
+        part = levels[first : first + FRAMES_AT_ONCE]
+        floor = log_floor(part, colour=shape, grid=grid)
+        floors.append(floor[:, ::FLOOR_EVERY].copy())
+        over = part - floor
+        last = min(len(over), pairs - first)
+        excess.append((over[0:last:2] + over[1:last:2]) / 2)
+    return TakeSpectra(grid, spectra, np.concatenate(floors), np.concatenate(excess))

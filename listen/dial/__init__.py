@@ -1,0 +1,1 @@
+"""Calibrating a dial from recordings: takes in, table, JSON, figure and card out."""
