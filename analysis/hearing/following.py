@@ -1,0 +1,104 @@
+"""Following a router whose voices are known through the last moments of sound."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.course import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH, Search
+from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
+from analysis.hearing.path import OFF, best_path
+from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.spindle import (
+    MIN_STRETCH_FRAMES,
+    REFINED_ORDERS,
+    Frames,
+    Turning,
+    candidate_range_hz,
+    spans,
+    teeth_orders,
+)
+from analysis.hearing.voice import Voices, order_fits, step_evidence
+
+FloatArray = npt.NDArray[np.float64]
+
+
+class Follower:
+    """Follows a router through short stretches of sound by the voices it was taught."""
+
+    def __init__(self, *, flutes: int | None, plate_range_rpm: tuple[float, float] | None) -> None:
+        self._flutes = flutes
+        self._whole_hz = candidate_range_hz(plate_range_rpm)
+        self._range_hz = self._whole_hz
+        self.voices: Voices | None = None
+
+    def learn(self, voices: Voices, rotation_hz: FloatArray | None) -> None:
+        """Take over voices and, if known, the speeds they were heard at."""
+        self.voices = voices
+        self._range_hz = self._whole_hz
+        if rotation_hz is not None and np.isfinite(rotation_hz).any():
+            low, high = np.nanpercentile(rotation_hz, [2, 98])
+            self._range_hz = (
+                max(self._whole_hz[0], low * FOLLOW_DOWN),
+                min(self._whole_hz[1], high * FOLLOW_UP),
+            )
+
+    def follow(self, frames: Frames) -> Turning | None:
+        """The rotation through the frames; None while no voices are known."""
+        if self.voices is None or len(frames.steps.excess) < 2:
+            return None
+        candidates = Candidates.between(*self._range_hz)
+        search = Search(frames.steps, candidates, self._flutes)
+        axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
+        evidence = comb_evidence(axis, voice=self.voices.cutting, candidates=candidates)
+        if self.voices.idle is not self.voices.cutting:
+            free = comb_evidence(axis, voice=self.voices.idle, candidates=candidates)
+            np.maximum(evidence, free, out=evidence)
+        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        orders = search.orders(path)
+        fits = order_fits(orders)
+        idle = step_evidence(fits, self.voices.idle).astype(np.float64)
+        cutting = step_evidence(fits, self.voices.cutting).astype(np.float64)
+        count = len(frames.spectra)
+        step = np.minimum(np.arange(count) // 2, len(path) - 1)
+        rotation, deviation = self._refined(frames, search, path)
+        return Turning(
+            rotation_hz=rotation,
+            deviation_hz=deviation,
+            cutting=((cutting > idle) & (path != OFF))[step],
+            lead=(cutting - idle)[step],
+            sureness=np.maximum(idle, cutting)[step],
+            teeth=teeth_orders(orders, self._flutes)[step],
+            voices=self.voices,
+        )
+
+    def _refined(
+        self, frames: Frames, search: Search, path: npt.NDArray[np.int64]
+    ) -> tuple[FloatArray, FloatArray]:
+        assert self.voices is not None
+        count = len(frames.spectra)
+        coarse = np.interp(
+            np.arange(count), 2 * np.arange(len(path)) + 0.5, search.rotation_hz(path)
+        )
+        on = (path != OFF)[np.minimum(np.arange(count) // 2, len(path) - 1)]
+        voice = np.maximum(self.voices.idle, self.voices.cutting)
+        orders = np.flatnonzero(voice >= AT_TIMES) + 1
+        loudest = orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS]
+        orders = np.union1d(loudest, [1])
+        rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
+        for a, b in spans(on):
+            rotation[a:b], deviation[a:b] = coarse[a:b], 0.002 * coarse[a:b]
+            if b - a < MIN_STRETCH_FRAMES:
+                continue
+            phasors = order_phasors(
+                frames.spectra[a:b],
+                frames.log_floor[a:b],
+                rotation_hz=coarse[a:b],
+                orders=orders,
+                grid=frames.grid,
+            )
+            refined = refine_stretch(
+                phasors, rotation_hz=coarse[a:b], orders=orders, step_s=frames.grid.step_s
+            )
+            rotation[a:b], deviation[a:b] = refined.rotation_hz, refined.deviation_hz
+        return rotation, deviation
