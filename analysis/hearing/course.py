@@ -72,6 +72,7 @@ ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 CLEARLY_MORE = 1.0
+MOST_OF = 0.8
 SURE_VOTE = 3.0
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
 
@@ -209,9 +210,11 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     if best is None:
         return None
     core = best.cutting if best.cutting.sum() >= MIN_SEED_STEPS else best.running
-    if core.sum() < MIN_SEED_STEPS:
-        return None
-    return _right_ratio(search, _follow(search, best.path, core))
+    if core.sum() >= MIN_SEED_STEPS:
+        alone = _follow(search, best.path, core)  # with the other machines taken out
+        if alone.cutness >= MOST_OF * best.cutness:
+            best = alone
+    return _right_ratio(search, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
 def _recognise(search: Search, known: Voices) -> Course:
@@ -456,7 +459,7 @@ def _other_machines(
         if apart.sum() <= 8:
             apart = best.running
         ratio = course[apart] - np.log(best_hz[apart])
-        if any(np.mean(np.abs(ratio - np.log(r)) < 0.012) > 0.3 for r in RATIOS):
+        if any(np.mean(np.abs(ratio - np.log(r)) < 0.005) > 0.5 for r in RATIOS):
             continue  # the same machine, counted otherwise
         steady = np.rint((course - np.log(search.candidates.lowest_hz)) / LOG_STEP).astype(np.int64)
         fits = order_fits(search.orders(steady))
@@ -476,7 +479,7 @@ def _right_ratio(search: Search, course: Course) -> Course:
         best = max(scores, key=lambda ratio: scores[ratio])
         if best == 1.0 or scores[best] <= scores[1.0] + MARGIN:
             break
-        shift = round(np.log(best) / LOG_STEP)
+        shift = round(float(np.log(best)) / LOG_STEP)
         moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
         path = np.where(course.running, moved, OFF)
         course = _told_apart(search, path, guess=course.cutting)

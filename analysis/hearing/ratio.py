@@ -13,25 +13,27 @@ import numpy as np
 import numpy.typing as npt
 
 RATIOS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5, 0.75, 4 / 3)
-MARGIN = 2.0  # nats by which another ratio must win
+MARGIN = 3.0  # nats by which another ratio must win
 
 NOISE_LEVEL = -0.577  # mean ln(power / floor) of noise alone: Euler's gamma
 CLEAR = 0.3  # an order's mean must stand this far out: floors are not quite flat
 ABSENT = 3.0  # nats against a tone where the mean is that of noise
-GAIN_CAP = 6.0  # nats an order can bring: one line must not outvote the rest
+GAIN_CAP = 2.5  # nats an order can bring: strays and bearing tones fall on orders too
 EXPECTED_IDLE_LINES = 5.0
+HARMONIC_FROM = 1.5  # nats at which an order counts as a fan's or commutator's first
+LOWEST_FAN_ORDER = 4
 EXPECTED_HIGH_TEETH = 6.0  # of the teeth's orders beyond the fourth
 HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 0.0
 RIPPLE_NEAR_HZ = 24.0  # two cells: where a Hann line ends
-# Distance of a sideband, and nepers by which its tone is louder: the pair, the second pair.
-RIPPLES = ((100.0, 0.5), (120.0, 0.5), (200.0, 1.5), (240.0, 1.5))
+RIPPLES_HZ = (100.0, 120.0)
+RIPPLE_LOUDER = 0.5  # nepers by which the tone is louder than its sideband
 
 # Runout: chance of the case, then of an order between the teeth's being absent, weaker
 # than its neighbours, or as strong.
 RUNOUT_CASES = (
-    (0.12, 0.93, 0.05, 0.02),  # teeth alike: rare in a hand router's collet
+    (0.17, 0.93, 0.05, 0.02),  # teeth alike: rare in a hand router's collet
     (0.68, 0.25, 0.50, 0.25),  # one proud
-    (0.20, 0.20, 0.40, 0.40),  # only one cutting
+    (0.15, 0.20, 0.40, 0.40),  # only one cutting
 )
 
 
@@ -50,7 +52,7 @@ def order_gains(
         off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
         hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
     most = np.where(hum, HUM_GAIN, GAIN_CAP)
-    return np.asarray(np.clip(clear / 0.1, -ABSENT, most), np.float64)
+    return np.asarray(np.clip(np.where(clear > 0, clear / 0.25, clear / 0.1), -ABSENT, most), np.float64)
 
 
 def ripple_sidebands(
@@ -65,13 +67,13 @@ def ripple_sidebands(
     padded = np.pad(np.nan_to_num(mean_excess, nan=-1.0), len(mean_excess), constant_values=-1.0)
     count = len(mean_excess)
     posing = np.zeros(count, bool)
-    for ripple_hz, louder in RIPPLES:
+    for ripple_hz in RIPPLES_HZ:
         apart = round(ripple_hz / rotation_hz)
         if apart < 1 or apart >= count or abs(apart * rotation_hz - ripple_hz) > RIPPLE_NEAR_HZ:
             continue
         below = padded[count - apart : 2 * count - apart]
         above = padded[count + apart : 2 * count + apart]
-        posing |= np.maximum(below, above) > mean_excess + louder
+        posing |= np.maximum(below, above) > mean_excess + RIPPLE_LOUDER
     return posing
 
 
@@ -80,9 +82,14 @@ def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz
 
     `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed.
     """
-    chance = np.full(len(mean_excess), min(0.3, EXPECTED_IDLE_LINES / len(mean_excess)))
-    chance[:2] = 0.8, 0.6
     gains = order_gains(mean_excess, steps=steps, rotation_hz=rotation_hz)
+    count = len(mean_excess)
+    chance = np.full(count, min(0.3, EXPECTED_IDLE_LINES / count))
+    # Fan and commutator bring their harmonics along: those are no evidence of their own.
+    for order in np.flatnonzero(gains > HARMONIC_FROM) + 1:
+        if order >= LOWEST_FAN_ORDER:
+            chance[2 * order - 1 :: order] = 0.5
+    chance[:2] = 0.8, 0.6
     return float(np.nansum(np.log(1 - chance + chance * np.exp(gains))))
 
 

@@ -90,8 +90,10 @@ class Framer:
         grid = self.grid
         count = (self._held.size - grid.length) // grid.hop + 1
         count = max(0, count // multiple * multiple)
+        if not count:
+            return np.zeros((0, grid.length), np.float32)
         view = np.lib.stride_tricks.sliding_window_view(self._held, grid.length)
-        out = view[: count * grid.hop : grid.hop] if count else view[:0]
+        out = view[: count * grid.hop : grid.hop]
         self._held = self._held[count * grid.hop :]
         return out
 
