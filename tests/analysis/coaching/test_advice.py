@@ -33,6 +33,13 @@ def test_rubbing_at_high_speed_turns_down_first() -> None:
     assert 14_000 <= advice.turn_to_rpm <= 18_000
 
 
+def test_above_26_000_turning_down_comes_first_even_for_an_easy_feed() -> None:
+    """Half the bit in the wood: 0.057 mm at 27,000 rpm needs no more than 51 mm/s."""
+    setup = replace(HALF_INCH, trim_allowance_mm=6.35, plate_range_rpm=(10_000.0, 30_000.0))
+    advice = advise(read_pass(heard(time_s=20, spindle_rpm=27_000), setup), setup, Units.MM)
+    assert advice.step is Step.TURN_DOWN
+
+
 def test_a_dwell_is_told_with_its_place() -> None:
     text = advice_text(time_s=10, spindle_rpm=16_000, dwells=(Span(8.0, 8.8),))
     # 3 s after entry at 604.2 mm in 9.2 s.

@@ -150,6 +150,24 @@ def test_boards_have_no_grain_to_mind() -> None:
 
 
 @pytest.mark.parametrize(
+    ("style", "mounting", "side"),
+    [
+        (BitStyle.UP_CUT, Mounting.HAND, "on top"),
+        (BitStyle.UP_CUT, Mounting.TABLE, "underneath"),
+        (BitStyle.DOWN_CUT, Mounting.HAND, "underneath"),
+        (BitStyle.DOWN_CUT, Mounting.TABLE, "on top"),
+    ],
+)
+def test_a_template_backs_the_fibres_that_are_pushed(
+    style: BitStyle, mounting: Mounting, side: str
+) -> None:
+    """Up-cut flutes carry chips to the shank: up when hand-held, down in a table."""
+    plan = make_plan(job(bit={"style": style}, router={"mounting": mounting}))
+    (note,) = (note for note in plan.notes if note.topic == "fibres and template")
+    assert f"A template {side} backs the fibres" in note.text
+
+
+@pytest.mark.parametrize(
     ("mounting", "words"),
     [(Mounting.HAND, "left to right"), (Mounting.TABLE, "right to left")],
 )

@@ -32,6 +32,17 @@ def test_figures_by_hand() -> None:
     assert reading.dwell_positions_mm == pytest.approx((251.75,), abs=0.01)
 
 
+def test_standing_still_does_not_move_the_places_along_the_edge() -> None:
+    """Two dwells of 2 s in a pass of 12 s: 8 s of movement at 75.525 mm/s.
+
+    The first comes 2 s after the entry; the second 6 s after it, of which 2 s stood still.
+    """
+    reading = read_pass(
+        heard(time_s=12, spindle_rpm=16_000, dwells=(Span(7.0, 9.0), Span(11.0, 13.0))), HALF_INCH
+    )
+    assert reading.dwell_positions_mm == pytest.approx((151.05, 302.1), abs=0.01)
+
+
 def test_the_stopwatch_feed_hides_a_dwell_and_the_verdict_does_not() -> None:
     steady = read_pass(heard(time_s=9, spindle_rpm=16_000), HALF_INCH)
     stopped = read_pass(heard(time_s=14, spindle_rpm=16_000, dwells=(Span(8, 13),)), HALF_INCH)

@@ -34,6 +34,24 @@ def test_rows(diameter_mm: float, kind: MaterialClass, low_mm: float, high_mm: f
     assert band.source is BandSource.STARTING_VALUE
 
 
+# The starting values, as they were agreed on: h_max in mm for bits of 4, 7, 12 and 20 mm.
+TABLE = {
+    MaterialClass.HARDWOOD: "0.030-0.070 0.040-0.100 0.050-0.150 0.050-0.180",
+    MaterialClass.SOFTWOOD: "0.035-0.080 0.045-0.115 0.055-0.170 0.055-0.200",
+    MaterialClass.PLYWOOD: "0.035-0.080 0.045-0.115 0.055-0.170 0.055-0.200",
+    MaterialClass.MDF: "0.040-0.090 0.050-0.125 0.065-0.190 0.065-0.220",
+    MaterialClass.PARTICLE_BOARD: "0.040-0.090 0.050-0.125 0.065-0.190 0.065-0.220",
+    MaterialClass.HARD_PLASTIC: "0.040-0.080 0.050-0.110 0.060-0.150 0.060-0.180",
+}
+
+
+@pytest.mark.parametrize("kind", MaterialClass)
+def test_the_whole_table(kind: MaterialClass) -> None:
+    for diameter_mm, printed in zip((4, 7, 12, 20), TABLE[kind].split(), strict=True):
+        band = hand_feed_band(bit_diameter_mm=diameter_mm, material=kind, buried=False)
+        assert f"{band.low_mm:.3f}-{band.high_mm:.3f}" == printed
+
+
 @given(
     diameter_mm=st.floats(0.5, 100),
     step_mm=st.floats(0, 1e-6),

@@ -130,6 +130,35 @@ def test_a_closed_window_says_what_is_in_the_way() -> None:
     assert open_window(without, flutes=2).is_open or len(closed.in_the_way()) > 2
 
 
+@pytest.mark.parametrize("name", ["trim", "small bit", "buried", "weak motor", "profile"])
+@pytest.mark.parametrize("spindle_rpm", [11_000.0, 15_000.0])
+def test_on_a_limits_line_its_own_quantity_stands_at_the_limit(
+    name: str, spindle_rpm: float
+) -> None:
+    """Each line put back through the physics it came from."""
+    job_ = job(**JOBS[name])
+    body = BODIES[job_.bit.body]
+    for limit in all_limits(job_, job_band(job_)):
+        feed = limit.feed_at(spindle_rpm=spindle_rpm, flutes=job_.bit.flutes)
+        at_rpm = limit.value if feed is None else spindle_rpm
+        cut = cut_figures(job_, spindle_rpm=at_rpm, feed_mm_s=feed or 40.0)
+        if limit.value == 0.0:
+            continue
+        quantity, stands_at = {
+            "rubbing": (cut.chip_thickness_mm, limit.nature),
+            "overloading": (cut.chip_thickness_mm, limit.nature),
+            "breaking the bit": (cut.bending_stress_n_mm2, body.strength_n_mm2 / body.safety),
+            "bending the bit": (cut.deflection_mm, DEFLECTION_LIMIT_MM),
+            "motor power": (cut.power_w, cut.motor_power_w),
+            "rim speed": (cut.rim_speed_m_s, RIM_LIMIT_M_S),
+        }.get(limit.name, (limit.value, limit.nature))
+        assert quantity == pytest.approx(stands_at, rel=1e-9), limit.name
+
+
+def test_a_closed_window_has_no_feeds() -> None:
+    assert window_of(job(**JOBS["snapping"])).feeds_at(15_000) is None
+
+
 @given(spindle_rpm=st.floats(8_000, 24_000), feed_mm_s=st.floats(15, 120))
 def test_the_nearest_limit_has_the_least_room(spindle_rpm: float, feed_mm_s: float) -> None:
     window = window_of(job())
