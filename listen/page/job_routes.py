@@ -41,6 +41,7 @@ def add_routes(app: web.Application) -> None:
     router.add_get("/api/takes", _takes)
     router.add_get("/api/takes/{take}", _take)
     router.add_post("/api/takes/{take}/review", _review_take)
+    router.add_post("/api/takes/{take}/dial", _calibrate)
     router.add_get("/api/takes/{take}/report", _report)
     router.add_delete("/api/takes/{take}", _remove_take)
 
@@ -169,19 +170,21 @@ async def _receive(request: web.Request, target: Path) -> None:
             await asyncio.to_thread(file.write, data)
 
 
-def _started(request: web.Request, take: KeptTake) -> web.Response:
+def _started(
+    request: web.Request, take: KeptTake, more: dict[str, str] | None = None
+) -> web.Response:
     house = request.app[HOUSE]
     sound = _sound(take)
     if sound is None:
         raise web.HTTPNotFound(text="No sound was kept of this take.")
-    setup = take.about.get("setup")
+    order = {
+        "sound": str(sound),
+        "setup": kept_form(take.about.get("setup")),
+        "report": str(take.folder / _REPORT),
+        **(more or {}),
+    }
     try:
-        job = house.reviews.start(
-            sound=sound,
-            setup=kept_form(setup),
-            report=take.folder / _REPORT,
-            owner=request[OWNER],
-        )
+        job = house.reviews.start(order, owner=request[OWNER])
     except ToothbeatError as error:
         raise web.HTTPServiceUnavailable(text=str(error)) from None
     return web.json_response({"job": job, "take": take.name})
@@ -249,6 +252,15 @@ async def _review_take(request: web.Request) -> web.Response:
             raise web.HTTPConflict(text="This take is still being recorded.")
         await asyncio.to_thread(house.shelf.end, take)
     return _started(request, take)
+
+
+async def _calibrate(request: web.Request) -> web.Response:
+    """Calibrate a router's dial from a take with known settings."""
+    take, told = _find(request), await small_json(request)
+    router, settings = str(told.get("router", ""))[:60], str(told.get("settings", ""))[:200]
+    if not take.ended:
+        raise web.HTTPConflict(text="This take is still being recorded.")
+    return _started(request, take, {"router": router, "settings": settings})
 
 
 async def _report(request: web.Request) -> web.Response:

@@ -7,7 +7,6 @@ import json
 import secrets
 import sys
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 from analysis.errors import ToothbeatError
@@ -44,24 +43,22 @@ class Reviews:
         job = self._jobs.get(name)
         return job if job is not None and job.owner == owner else None
 
-    def start(self, *, sound: Path, setup: dict[str, str], report: Path, owner: str) -> str:
-        """Begin a review of `sound`; the page goes to `report`. Returns the job's name.
+    def start(self, order: dict[str, Any], *, owner: str) -> str:
+        """Begin what `order` asks of the worker. Returns the job's name.
 
         Raises
         ------
         BusyError
             If two are under way already.
         """
-        if (
-            sum(job.answer is None and job.error is None for job in self._jobs.values())
-            >= _MOST_JOBS
-        ):
+        under_way = [job for job in self._jobs.values() if job.answer is None and job.error is None]
+        if len(under_way) >= _MOST_JOBS:
             raise BusyError("Two reviews are under way. Try again when one is done.")
         while len(self._jobs) >= _MOST_REMEMBERED:
             self._jobs.pop(next(iter(self._jobs)))
         name = secrets.token_hex(8)
         job = self._jobs[name] = Job(owner)
-        job.task = asyncio.create_task(_run(job, sound, setup, report))
+        job.task = asyncio.create_task(_run(job, order))
         return name
 
     async def stop(self) -> None:
@@ -72,11 +69,11 @@ class Reviews:
         await asyncio.gather(*tasks, return_exceptions=True)
 
 
-async def _run(job: Job, sound: Path, setup: dict[str, str], report: Path) -> None:
+async def _run(job: Job, order: dict[str, Any]) -> None:
     process = await asyncio.create_subprocess_exec(
         sys.executable,
         "-m",
-        "listen.page.review_worker",
+        "listen.page.worker",
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.DEVNULL,
@@ -84,9 +81,8 @@ async def _run(job: Job, sound: Path, setup: dict[str, str], report: Path) -> No
     )
     try:
         async with asyncio.timeout(_LONGEST_S):
-            await _follow(
-                process, job, {"sound": str(sound), "setup": setup, "report": str(report)}
-            )
+            await _follow(process, job, order)
+            await process.wait()
     except TimeoutError:
         job.error = "The review took too long and was given up. The recording is kept."
     except (OSError, ValueError):

@@ -1,4 +1,4 @@
-"""One review: the order as JSON on standard input, progress and the answer as lines of JSON."""
+"""One heavy job: the order as JSON on standard input, progress and answer as lines of JSON."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from analysis.coaching.summary import CoachedPass, review_take
+from analysis.dial.keeping import calibration_to_json
+from analysis.dial.settings import parse_settings
 from analysis.errors import ToothbeatError
+from listen.dial.calibrating import hear_takes, match_takes
 from listen.ears import hear_take
 from listen.live.coach import cue_for
 from listen.live.telling import as_object
@@ -17,13 +20,18 @@ from listen.page.bench_form import read_form
 from listen.report import Section, report_page
 from listen.saving import save_whole
 from listen.setup import Bench
+from listen.store.names import name_store, usable_name
 
 
 def main() -> None:
-    """Do the review that standard input asks for."""
+    """Do what standard input asks for: a review, or a calibration."""
     order = json.load(sys.stdin)
+    sound, bench = Path(order["sound"]), read_form(order["setup"])
     try:
-        _say(_review(Path(order["sound"]), read_form(order["setup"]), Path(order["report"])))
+        if "settings" in order:
+            _say(_calibrate(sound, bench, order["settings"], order["router"]))
+        else:
+            _say(_review(sound, bench, Path(order["report"])))
     except ToothbeatError as error:
         _say({"error": str(error)})
 
@@ -52,6 +60,27 @@ def _review(sound: Path, bench: Bench, report: Path) -> dict[str, Any]:
         "summary": as_object(Ended(heard.hearing.duration_s, summary), bench)["summary"],
         "duration_s": heard.hearing.duration_s,
         "notes": list(heard.notes),
+    }
+
+
+def _calibrate(sound: Path, bench: Bench, settings: str, router: str) -> dict[str, Any]:
+    """Calibrate from a take with known settings and keep it under the router's name."""
+    usable_name(router)
+    heard = hear_takes((sound,), plate_range_rpm=bench.cut.plate_range_rpm)
+    made = match_takes(heard, parse_settings(settings), on_refusal=lambda _found, _title: None)
+    with name_store() as store:
+        store.keep_calibration(router, calibration_to_json(made))
+    return {
+        "router": router,
+        "points": [
+            {
+                "label": knot.label,
+                "rpm": round(knot.spindle_rpm),
+                "rpm_u95": max(1, round(knot.spindle_rpm_u95)),
+            }
+            for knot in made.curve.knots
+        ],
+        "notes": [*heard.notes, *made.notes],
     }
 
 

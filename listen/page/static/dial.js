@@ -1,4 +1,5 @@
 // What the numbers on the dial mean: set one, let it run, and the next is asked for by itself.
+import { ask, reviewed } from "./api.js";
 import { el, say, show } from "./dom.js";
 import { Link } from "./link.js";
 import { MicrophoneError, openMicrophone } from "./microphone.js";
@@ -105,6 +106,26 @@ function draw() {
       el("button", { type: "button", onclick: () => run.link.end() }, "Stop"))));
 }
 
+/** Under which name the dial is kept, so that the plan can say what to set. */
+function keeping(made, measured) {
+  const name = el("input", { name: "router", value: made.house.state.setup.router ?? "", autocapitalize: "off" });
+  const said = el("p", { role: "status" });
+  return el("form", { class: "fields card", onsubmit: async (event) => {
+    event.preventDefault();
+    said.textContent = "Measuring it closely…";
+    try {
+      const settings = measured.map((setting) => setting.label).join(",");
+      const { job } = await ask("POST", `/api/takes/${made.link.take}/dial`, { router: name.value, settings });
+      const answer = await reviewed(job, () => {});
+      said.textContent = [`Kept as "${answer.router}".`, ...answer.notes].join(" ");
+    } catch (error) {
+      said.textContent = error.message;
+    }
+  } },
+  el("label", {}, "Keep it under the name of the router", name),
+  el("button", { type: "submit" }, "Keep it"), said);
+}
+
 function result(made) {
   const measured = made.settings.filter((setting) => setting.rpm);
   show(
@@ -115,6 +136,7 @@ function result(made) {
         el("td", {}, el("b", {}, setting.label)),
         el("td", { class: "number" }, setting.rpm.toLocaleString("en")),
         el("td", { class: "number" }, String(setting.rpm_u95)))))) : el("p", { class: "card lead" }, "No setting was measured."),
+    measured.length > 1 ? keeping(made, measured) : null,
     el("p", { class: "card" }, "Running free. In the cut, a router without electronic speed control runs slower. The take is kept under Past."),
     el("button", { type: "button", class: "big", onclick: () => ready(made.house) }, "Measure again"));
 }
