@@ -62,6 +62,7 @@ SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
 RUNNING_BONUS = 2.0  # while following a machine into silence, per step
 FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 SETTLE_STEPS = 8  # a third of a second
+SECOND_STEPS, STILL_RISING = 22, 0.012  # spin-up goes on while it gains that in a second
 SETTLED_CHANGE = 0.06  # of speed, over twice that
 FAR_BELOW = 3.5  # nepers under the usual level: not running as usual
 END_STEPS = 10
@@ -303,7 +304,11 @@ def _settled(search: Search, path: npt.NDArray[np.int64]) -> Mask:
     log_hz = np.log(search.rotation_hz(path))
     change = np.abs(log_hz[2 * SETTLE_STEPS :] - log_hz[: -2 * SETTLE_STEPS])
     slow = np.pad(change < SETTLED_CHANGE, SETTLE_STEPS, constant_values=True)[: len(on)]
-    settled = well_inside & slow if len(on) > 2 * SETTLE_STEPS else on
+    settled = well_inside & slow if len(on) > 2 * SETTLE_STEPS else on.copy()
+    for first, last in _runs(on):
+        later = np.minimum(np.arange(first, last) + SECOND_STEPS, last - 1)
+        still_rising = log_hz[later] - log_hz[first:last] > STILL_RISING
+        settled[first : first + int(np.argmin(still_rising))] = False
     level = search.steps.bands.mean(axis=1)
     if settled.any():
         settled &= level > np.median(level[settled]) - FAR_BELOW
@@ -336,8 +341,9 @@ def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None 
         if states.apart < APART:
             continue
         signs = _cut_signs(search, path, orders, settled=settled, second=states.second)
-        if best is None or abs(signs.vote) > best[0]:
-            best = (abs(signs.vote), states.second, signs)
+        merit = min(signs.rise, 12.0) / 2 + 2 * float(np.log(states.apart)) + abs(signs.vote)
+        if best is None or merit > best[0]:
+            best = (merit, states.second, signs)
     if best is None:
         second = guesses[0]
         signs = _cut_signs(search, path, orders, settled=settled, second=second)
