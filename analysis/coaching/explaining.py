@@ -21,10 +21,6 @@ def say_conflict(limits: tuple[Limit, ...], units: Units) -> str:
     """Say which limits leave no room, and what would make some."""
     if not limits:
         return "No speed and feed keep every limit and leave room for a hand."
-    names = [f"{limit.name} ({say_limit(limit, units)})" for limit in limits]
-    if len(names) == 1:
-        opening = f"The limit of {names[0]} does not allow it"
-    else:
-        opening = f"There is no room between {', '.join(names[:-1])} and {names[-1]}"
+    names = ", ".join(f"{limit.name} ({say_limit(limit, units)})" for limit in limits)
     remedies = list(dict.fromkeys(limit.remedy for limit in limits))
-    return f"{opening}. What helps: {'; or '.join(remedies)}."
+    return f"In the way: {names}. What helps: {'; or '.join(remedies)}."

@@ -5,12 +5,16 @@ All limits are straight lines in that plane, so the window is a convex polygon, 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 from analysis.cutting.limits import Bound, Limit
 
 _WIDEST_RPM = (1_000.0, 60_000.0)
 """Ends of speed where the router's range is not known."""
+
+_LEAST_AREA = 1.0
+"""One rpm by one mm/s: less is a rounding error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +32,17 @@ class Window:
     corners: tuple[tuple[float, float], ...]
 
     @property
+    def area(self) -> float:
+        """Area of the polygon, rpm mm/s (the shoelace formula)."""
+        ahead = self.corners[1:] + self.corners[:1]
+        return 0.5 * sum(
+            x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in zip(self.corners, ahead, strict=True)
+        )
+
+    @property
     def is_open(self) -> bool:
-        return len(self.corners) > 2
+        """Whether there is room: a polygon squeezed to a line has none."""
+        return self.area > _LEAST_AREA
 
     def tightest(self, bound: Bound) -> Limit | None:
         """The limit that counts among those of one kind."""
@@ -87,21 +100,25 @@ class Window:
         )
 
     def in_the_way(self) -> tuple[Limit, ...]:
-        """For a closed window: the limits of which dropping any one would open it.
+        """For a closed window: which limits close it.
 
-        Where no single one would, the tightest of each kind.
+        Those of which dropping any one would open it; where no single one would, the first
+        smallest group that would.
         """
         if self.is_open:
             return ()
-        alone = tuple(
-            limit
-            for limit in self.limits
-            if open_window(
-                tuple(other for other in self.limits if other is not limit), flutes=self.flutes
-            ).is_open
-        )
-        tightest = tuple(limit for bound in Bound if (limit := self.tightest(bound)) is not None)
-        return alone or tightest
+        for size in range(1, len(self.limits) + 1):
+            groups = [
+                group
+                for group in itertools.combinations(self.limits, size)
+                if open_window(
+                    tuple(limit for limit in self.limits if limit not in group),
+                    flutes=self.flutes,
+                ).is_open
+            ]
+            if groups:
+                return tuple(group[0] for group in groups) if size == 1 else groups[0]
+        return self.limits
 
 
 def open_window(limits: tuple[Limit, ...], *, flutes: int) -> Window:

@@ -40,6 +40,15 @@ def test_above_26_000_turning_down_comes_first_even_for_an_easy_feed() -> None:
     assert advice.step is Step.TURN_DOWN
 
 
+def test_too_slow_a_spindle_is_turned_up() -> None:
+    """One flute, buried, at 8,000 rpm: the band's top is 10 mm/s, slower than a steady hand."""
+    setup = replace(HALF_INCH, trim_allowance_mm=12.7, flutes=1)
+    advice = advise(read_pass(heard(time_s=8, spindle_rpm=8_000), setup), setup, Units.MM)
+    assert advice.step is Step.TURN_UP
+    assert advice.turn_to_rpm is not None
+    assert advice.turn_to_rpm > 8_000
+
+
 def test_a_dwell_is_told_with_its_place() -> None:
     text = advice_text(time_s=10, spindle_rpm=16_000, dwells=(Span(8.0, 8.8),))
     # 3 s after entry at 604.2 mm in 9.2 s.

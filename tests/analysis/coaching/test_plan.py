@@ -89,6 +89,28 @@ def test_whatever_is_advised_keeps_every_limit(
     assert all(room.share >= slack for room in plan.rooms)
 
 
+def test_what_is_in_the_way_is_told_with_what_helps() -> None:
+    plan = make_plan(job(router={"input_power_w": 10.0}))
+    assert say_conflict(plan.in_the_way, Units.MM) == (
+        "In the way: motor power (6 W at top speed). What helps: take less depth in one pass, "
+        "or a sharper bit."
+    )
+
+
+def test_the_advised_cut_in_figures_by_hand() -> None:
+    """61.42 mm/s at 15,500 rpm, two flutes: 0.118877 mm a tooth, 0.237755 mm a turn.
+
+    Cusp 0.237755**2/(4 x 12.7) = 1.1128 um; 25/0.237755 = 105.15 marks; 1.5875 x 19 x 61.42 mm3/s.
+    """
+    figures = make_plan(job()).figures
+    assert figures is not None
+    assert figures.feed_per_tooth_mm == pytest.approx(0.118877, abs=5e-7)
+    assert figures.cusp_height_mm == pytest.approx(1.1128e-3, rel=1e-3)
+    assert figures.marks_per_25_mm == pytest.approx(105.15, abs=0.01)
+    assert figures.removal_mm3_s == pytest.approx(1852.58, abs=0.05)
+    assert figures.mean_chip_thickness_mm == pytest.approx(0.118877 * 0.34591, rel=1e-5)
+
+
 def test_quarter_marks_by_hand() -> None:
     """10 s for 610 + 4.2 mm: the first quarter (152.5 mm) is passed at (4.2 + 152.5)/61.42 s."""
     plan = make_plan(job())

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.coaching.reading import CutSetup, read_pass
+from analysis.coaching.reading import CutSetup, read_pass, travel
 from analysis.coaching.uncertainty import U95_FACTOR
 from analysis.coaching.verdict import Verdict
 from analysis.cutting.bands import given_band
@@ -102,6 +102,23 @@ def test_an_unknown_allowance_widens_the_feed_to_hold_every_possible_approach() 
     assert reading.feed_mm_s + reading.feed_u95_mm_s > 606.35 / 9
 
 
+@pytest.mark.parametrize(
+    ("changes", "travel_mm", "u95_mm"),
+    [
+        ({}, 604.2001, 0.6),  # a tenth of a percent of 600 mm
+        ({"edge_length_mm": 300.0}, 304.2001, 0.5),  # half a millimetre at least
+        ({"edge_length_u95_mm": 0.2}, 604.2001, 0.2),
+        # The approach is anywhere from 0 to 6.35 mm: 3.175 +- 1.95996 x 3.175/sqrt(3).
+        ({"trim_allowance_mm": None, "edge_length_u95_mm": 0.0}, 603.175, 3.5928),
+    ],
+)
+def test_how_far_and_how_surely(
+    changes: dict[str, float | None], travel_mm: float, u95_mm: float
+) -> None:
+    trip = travel(replace(HALF_INCH, **changes))  # type: ignore[arg-type]
+    assert trip == pytest.approx((travel_mm, u95_mm), abs=1e-4)
+
+
 def test_a_band_printed_with_the_bit_is_held_against_chip_thickness() -> None:
     """0.0944 mm per tooth is 0.0624 mm of chip: rubbing for a 0.08 to 0.15 mm bit."""
     setup = replace(HALF_INCH, band=given_band(low_mm=0.08, high_mm=0.15))
@@ -117,6 +134,24 @@ def test_the_allowance_over_which_the_verdict_stands_reproduces_it_at_its_ends()
     )
     # The approach is shorter at the lighter trim, by 0.9 mm of 604 at most.
     assert edge.chip_thickness_mm == pytest.approx(0.05, rel=1.5e-3)
+
+
+@pytest.mark.parametrize(
+    ("time_s", "verdict", "low_mm", "high_mm"),
+    [
+        # Chip load 0.0708 mm: rubbing until the trim thins it less than to 0.05.
+        (16.0, Verdict.RUBBING, 0.0, 1.8559),
+        # 0.2833 mm: overloading from where the trim lets 0.15 mm through.
+        (4.0, Verdict.OVERLOADING, 0.9628, 12.7),
+    ],
+)
+def test_where_a_verdict_ends(
+    time_s: float, verdict: Verdict, low_mm: float, high_mm: float
+) -> None:
+    """a_e = D (1 - sqrt(1 - t**2))/2 for a thinning t = chip/chip load."""
+    reading = read_pass(heard(time_s=time_s, spindle_rpm=16_000), HALF_INCH)
+    assert reading.verdict is verdict
+    assert reading.verdict_holds_for_mm == pytest.approx((low_mm, high_mm), abs=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -169,7 +204,7 @@ def test_intervals_hold_and_verdicts_are_right_in_a_simulated_shop() -> None:
     count = 2_000
     for chip_mm in np.exp(rng.uniform(np.log(0.025), np.log(0.3), count)):
         chip_load_mm = chip_mm / 0.6614378277661477
-        time_s = 604.2004763 / (chip_load_mm * 16_000 * 2 / 60)
+        time_s = 604.2001302 / (chip_load_mm * 16_000 * 2 / 60)
         sigma_s = 0.01 * time_s
         reading = read_pass(
             heard(

@@ -30,7 +30,7 @@ def test_counts_and_spread() -> None:
     summary = review.summary
     assert (summary.passes_heard, summary.passes_judged, summary.passes_cut_off) == (5, 4, 1)
     assert (summary.rubbing, summary.in_the_band, summary.overloading) == (1, 2, 1)
-    feeds = [604.2004763 / t for t in times_s]
+    feeds = [604.2001302 / t for t in times_s]
     assert summary.feed_spread_percent == pytest.approx(
         100 * stdev(feeds) / (sum(feeds) / 4), rel=1e-6
     )
