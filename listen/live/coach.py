@@ -7,18 +7,19 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from analysis.hearing.live import (
-    DwellHeard,
-    LevelHeard,
-    PassEnded,
-    PassEntered,
-    SpeedHeard,
-)
 
 from analysis.coaching.advice import Step, advise
 from analysis.coaching.reading import read_pass
 from analysis.coaching.summary import CoachedPass, summarise
 from analysis.coaching.verdict import Verdict
+from analysis.hearing.live import (
+    DwellHeard,
+    LevelHeard,
+    PassEnded,
+    PassEntered,
+    PassResumed,
+    SpeedHeard,
+)
 from listen.live.intake import Piece
 from listen.live.pacing import aimed_time_s, pace_marks_s
 from listen.live.told import (
@@ -31,14 +32,14 @@ from listen.live.told import (
     News,
     Notice,
     PassTold,
+    PassWithdrawn,
     Speed,
 )
 from listen.setup import Bench
 
 if TYPE_CHECKING:
-    from analysis.hearing.live import Event
-
     from analysis.hearing.listener import Hearing
+    from analysis.hearing.live import Event
     from analysis.hearing.passes import HeardPass, Span
     from listen.live.frames import Samples
 
@@ -129,6 +130,13 @@ class Coach:
             yield Dwelling(event.start_s + self._start_s)
         elif isinstance(event, PassEnded):
             yield from self._pass_told(event.heard)
+        elif isinstance(event, PassResumed):
+            yield from self._withdrawn()
+
+    def _withdrawn(self) -> Iterator[News]:
+        if self._passes:
+            self._passes.pop()
+            yield PassWithdrawn(self._before + len(self._passes) + 1)
 
     def _entered(self, entry_s: float) -> Entered:
         aim_s = aimed_time_s(self._bench.cut, spindle_rpm=self._rpm) if self._rpm else None

@@ -161,4 +161,5 @@ class Recording:
 
 
 def _passes_in(take: KeptTake) -> int:
-    return sum(event.get("kind") == "pass" for event in take.events)
+    kinds = [event.get("kind") for event in take.events]
+    return kinds.count("pass") - kinds.count("withdrawn")

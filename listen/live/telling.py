@@ -18,6 +18,7 @@ from listen.live.told import (
     News,
     Notice,
     PassTold,
+    PassWithdrawn,
     Speed,
 )
 from listen.setup import Bench
@@ -68,6 +69,8 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
         return {"kind": "dwell", "start_s": round(news.start_s, 3), "text": DWELL_TEXT}
     if isinstance(news, PassTold):
         return _pass(news, bench)
+    if isinstance(news, PassWithdrawn):
+        return {"kind": "withdrawn", "number": news.number}
     if isinstance(news, Hands):
         return {"kind": "hands", **_summary(news.summary)}
     if isinstance(news, Notice):

@@ -17,6 +17,7 @@ from listen.live.told import (
     News,
     Notice,
     PassTold,
+    PassWithdrawn,
     Speed,
 )
 from listen.setup import Bench
@@ -59,6 +60,9 @@ class Terminal:
         elif isinstance(news, PassTold):
             self._state = "ready"
             self._say(self._pass(news))
+        elif isinstance(news, PassWithdrawn):
+            self._state = "cutting"
+            self._say(f"Still in the cut: pass {news.number} goes on.")
         elif isinstance(news, Hands):
             summary = news.summary
             self._say(f"{summary.change_first}\n{_upper(summary.steadiness)}; {summary.trend}.\n")

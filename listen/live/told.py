@@ -79,6 +79,13 @@ class PassTold:
 
 
 @dataclass(frozen=True, slots=True)
+class PassWithdrawn:
+    """The last pass was not over after all: what was told of it does not count."""
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class Hands:
     """From the fifth pass on: steadiness, trend, and what to change."""
 
@@ -118,4 +125,15 @@ class DialTold:
     prompt: str
 
 
-News = DialTold | Speed | Level | Entered | Dwelling | PassTold | Hands | Notice | Ended
+News = (
+    DialTold
+    | Speed
+    | Level
+    | Entered
+    | Dwelling
+    | PassTold
+    | PassWithdrawn
+    | Hands
+    | Notice
+    | Ended
+)

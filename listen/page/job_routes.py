@@ -216,7 +216,9 @@ def _find(request: web.Request) -> KeptTake:
 
 
 def _told(take: KeptTake) -> dict[str, Any]:
-    passes = [event for event in take.events if event.get("kind") == "pass"]
+    told = [event for event in take.events if event.get("kind") in ("pass", "withdrawn")]
+    passes = list({event.get("number"): event for event in told}.values())
+    passes = [event for event in passes if event["kind"] == "pass"]
     stamp = take.name
     return {
         "take": take.name,

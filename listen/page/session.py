@@ -100,8 +100,13 @@ class LiveSession:
         """What a page that has just come back needs to show."""
         kinds = {"pass": 8, "hands": 1}
         kept: list[dict[str, Any]] = []
+        withdrawn: set[int] = set()
         for _, news in reversed(self._told):
-            if kinds.get(news["kind"], 0) > 0:
+            if news["kind"] == "withdrawn":
+                withdrawn.add(news["number"])
+            elif news["kind"] == "pass" and news["number"] in withdrawn:
+                withdrawn.discard(news["number"])
+            elif kinds.get(news["kind"], 0) > 0:
                 kinds[news["kind"]] -= 1
                 kept.append(news)
         return kept[::-1]

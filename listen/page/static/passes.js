@@ -121,6 +121,9 @@ function told(made, news) {
     made.hush?.();
     made.passes.push(news);
     if (!news.again) play(sounds, news.cue);
+  } else if (news.kind === "withdrawn") {
+    made.passes = made.passes.filter((pass) => pass.number !== news.number);
+    made.entered ??= { aim: null };
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {

@@ -43,9 +43,9 @@ class StubEngine:
             peak = float(np.abs(part).max())
             running = self.rpm if loud > 0.02 else None
             if self._steps % 2 == 0:
-                events.append(live.SpeedHeard(self._time_s, running, level_db))
+                events.append(live.SpeedHeard(self._time_s, running))
             if self._steps % 5 == 0:
-                events.append(live.LevelHeard(peak, peak > 0.999, level_db))
+                events.append(live.LevelHeard(self._time_s, level_db, peak, peak > 0.999))
             events.extend(self._cutting(loud))
         return events
 
