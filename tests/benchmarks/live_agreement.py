@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 from scipy.io import wavfile
 
+from analysis.hearing.listener import Listener
 from analysis.hearing.live import (
     DwellHeard,
     LiveListener,
@@ -28,7 +29,6 @@ from analysis.hearing.live import (
     PassResumed,
     SpeedHeard,
 )
-from analysis.hearing.listener import Listener
 from analysis.hearing.passes import HeardPass
 
 BLOCK_S = 0.1

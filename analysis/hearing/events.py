@@ -1,0 +1,131 @@
+"""What the live engine says, and the record of what it has said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from analysis.hearing.passes import HeardPass
+
+LOST_S = 0.3  # contact lost for longer: the pass is taken as ended
+CLOSED_S = 2.0  # and after this it is never taken up again
+SAME_S = 0.5
+LEAST_DWELL_S = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedHeard:
+    """The spindle speed at a moment; None while the router is off or not recognised."""
+
+    time_s: float
+    spindle_rpm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LevelHeard:
+    """How loud the last fifth of a second was: dB against full scale, and the largest sample."""
+
+    time_s: float
+    level_db: float
+    peak: float
+    clipped: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PassEntered:
+    """The bit has gone into the wood."""
+
+    entry_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class DwellHeard:
+    """The bit stands still in the wood."""
+
+    start_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PassEnded:
+    """A pass is over, unless a `PassResumed` with its entry follows."""
+
+    heard: HeardPass
+
+
+@dataclass(frozen=True, slots=True)
+class PassResumed:
+    """Contact came back so soon that the last `PassEnded` was not the end of its pass."""
+
+    entry_s: float
+
+
+Event = SpeedHeard | LevelHeard | PassEntered | DwellHeard | PassEnded | PassResumed
+
+
+@dataclass(slots=True)
+class _Told:
+    entry_s: float
+    exit_s: float
+    ended: bool = False
+    closed: bool = False
+    dwells_s: list[float] = field(default_factory=list)
+
+
+class Record:
+    """What was said of the last passes, so that each thing is said once."""
+
+    def __init__(self) -> None:
+        self._told: list[_Told] = []
+
+    @property
+    def closed_s(self) -> float:
+        """Exit of the last pass that can't be taken up again; below 0 if there is none."""
+        return max((told.exit_s for told in self._told if told.closed), default=-1.0)
+
+    def news(
+        self, passes: list[HeardPass], *, now_s: float, standing_s: float | None
+    ) -> list[Event]:
+        """What is new in the passes as they are heard now.
+
+        Parameters
+        ----------
+        passes : list of HeardPass
+            Of the window that is still open, in order.
+        now_s : float
+            How far the sound was heard.
+        standing_s : float or None
+            If the bit seems to stand still in the wood at this moment: since when.
+        """
+        events: list[Event] = []
+        for number, heard in enumerate(passes):
+            told = self._same(heard)
+            if told is None:
+                told = _Told(heard.entry_s, heard.exit_s)
+                self._told = [*self._told[-20:], told]
+                events.append(PassEntered(heard.entry_s))
+            elif told.ended and heard.exit_s > told.exit_s + LOST_S:
+                told.ended = False
+                events.append(PassResumed(told.entry_s))
+            last = number == len(passes) - 1
+            dwells_s = [d.start_s for d in heard.dwells if d.length_s >= LEAST_DWELL_S]
+            if last and standing_s is not None and now_s - standing_s >= LEAST_DWELL_S:
+                dwells_s.append(standing_s)
+            for start_s in dwells_s:
+                if all(abs(start_s - before_s) > SAME_S for before_s in told.dwells_s):
+                    told.dwells_s.append(start_s)
+                    events.append(DwellHeard(start_s))
+            lost_s = now_s - heard.exit_s
+            if not told.ended:
+                told.exit_s = heard.exit_s
+                if not last or lost_s >= (LOST_S if standing_s is None else CLOSED_S):
+                    told.ended = True
+                    events.append(PassEnded(heard))
+            told.closed = told.ended and (not last or lost_s >= CLOSED_S)
+        return events
+
+    def _same(self, heard: HeardPass) -> _Told | None:
+        for told in self._told:
+            if abs(told.entry_s - heard.entry_s) < SAME_S or (
+                not told.closed and heard.entry_s <= told.entry_s < heard.exit_s
+            ):
+                return told
+        return None
