@@ -46,8 +46,6 @@ if TYPE_CHECKING:
 PASSES_FOR_HANDS = 5
 TOO_QUIET_DB = -60.0
 _WARN_AGAIN_S = 20.0
-_OLDEST_ENTRY_S = 2.0
-"""An entry heard later than this gets no ticks: they would mislead."""
 
 
 class Ear(Protocol):
@@ -142,7 +140,8 @@ class Coach:
         aim_s = aimed_time_s(self._bench.cut, spindle_rpm=self._rpm) if self._rpm else None
         age_s = self.now_s - entry_s
         marks_s: tuple[float, ...] = ()
-        if aim_s is not None and age_s <= _OLDEST_ENTRY_S:
+        if aim_s is not None and age_s < pace_marks_s(aim_s)[0]:
+            # Heard later, the first tick would be missing and the others be counted wrong.
             marks_s = pace_marks_s(aim_s)
         return Entered(entry_s, age_s, aim_s, marks_s)
 

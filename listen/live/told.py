@@ -125,15 +125,5 @@ class DialTold:
     prompt: str
 
 
-News = (
-    DialTold
-    | Speed
-    | Level
-    | Entered
-    | Dwelling
-    | PassTold
-    | PassWithdrawn
-    | Hands
-    | Notice
-    | Ended
-)
+OfPasses = Entered | Dwelling | PassTold | PassWithdrawn | Hands
+News = DialTold | Speed | Level | OfPasses | Notice | Ended

@@ -8,10 +8,22 @@ import pytest
 from analysis.coaching.reading import CutSetup
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import Units
+from analysis.hearing import live
 from listen.live.coach import Coach
 from listen.live.intake import Piece
 from listen.live.telling import as_object
-from listen.live.told import Cue, Ended, Entered, Hands, Level, News, Notice, PassTold, Speed
+from listen.live.told import (
+    Cue,
+    Ended,
+    Entered,
+    Hands,
+    Level,
+    News,
+    Notice,
+    PassTold,
+    PassWithdrawn,
+    Speed,
+)
 from listen.setup import Bench
 from tests.listen.live.stub_engine import RPM, StubEngine, cuts, scene
 
@@ -135,3 +147,29 @@ def test_the_speed_says_how_old_it_is() -> None:
     speeds = of(Speed, coached(scene((0.05, 2.0))))
     assert all(-1e-9 <= speed.age_s <= 0.1 for speed in speeds)
     assert speeds[0].spindle_rpm == RPM
+
+
+def test_a_pass_that_goes_on_is_withdrawn_and_told_anew() -> None:
+    """The engine may find that contact was only lost for a moment."""
+
+    class Resuming(StubEngine):
+        resumed = False
+
+        def _cutting(self, loud: float) -> list[Any]:
+            if self.passes and not self.resumed and loud > 0.2:
+                self.resumed = True
+                self._entry_s = self.passes.pop().entry_s
+                return [live.PassResumed(self._entry_s)]
+            return super()._cutting(loud)
+
+    coach = Coach(Resuming(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ)
+    news: list[News] = []
+    sound = scene((0.05, 1.0), (0.3, 3.0), (0.05, 0.5), (0.3, 3.0), (0.05, 1.0))
+    for first in range(0, len(sound), 2048):
+        news += coach.hear(Piece(sound[first : first + 2048]))
+    news += coach.finish()
+    told = [one for one in news if isinstance(one, PassTold | PassWithdrawn)]
+    assert [type(one) for one in told] == [PassTold, PassWithdrawn, PassTold]
+    assert [one.number for one in told] == [1, 1, 1]
+    (ended,) = of(Ended, news)
+    assert ended.summary.passes_heard == 1
