@@ -16,6 +16,8 @@ LEAP = 0.04  # share by which no motor changes its speed in a tenth of a second
 LEAP_S = 0.1
 SAGGING_PERCENT = 1.0
 FEW_CUTS = 2
+MOST_SPEEDS_CUTTING = 2  # a take of cutting is made at one setting, or two
+APART = 0.02  # share
 
 
 def explain(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> tuple[str, ...]:
@@ -60,10 +62,14 @@ def _why(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> l
         for one in hearing.passes
         if one.sag_percent is not None and one.sag_percent > SAGGING_PERCENT
     )
-    if sagging >= FEW_CUTS and len(mismatch.plateaus) < len(mismatch.settings):
+    if sagging >= FEW_CUTS and _speeds_apart(mismatch.plateaus) <= MOST_SPEEDS_CUTTING:
         reasons.append(
             "The speed gives way again and again as it does in a cut. Let the router run free, "
             "with nothing touching the bit."
+        )
+    elif _speeds_apart(mismatch.plateaus) == 1 and len({s.position for s in mismatch.settings}) > 1:
+        reasons.append(
+            "They all run at one speed, as with a dial left alone, or in a take of cutting."
         )
     if mismatch.would_rise is not None and len(mismatch.breaking) > 0:
         reasons.append(f"They would rise as {_list(mismatch.would_rise)}: was that the order?")
@@ -108,6 +114,12 @@ def leaps(track: SpindleTrack) -> bool:
     quiet = (np.ptp(before, axis=1) < LEAP / 8) & (np.ptp(after, axis=1) < LEAP / 8)
     leap = quiet & (np.abs(np.median(after, axis=1) - np.median(before, axis=1)) > LEAP)
     return int(np.count_nonzero(np.diff(leap.astype(np.int8)) == 1)) + int(leap[:1].sum()) > 1
+
+
+def _speeds_apart(plateaus: tuple[Plateau, ...]) -> int:
+    """How many clearly different speeds there are."""
+    speeds = np.sort([plateau.spindle_rpm for plateau in plateaus])
+    return int(np.count_nonzero(np.diff(speeds) > APART * speeds[:-1])) + min(len(speeds), 1)
 
 
 def _same_speeds(plateaus: tuple[Plateau, ...]) -> bool:

@@ -14,53 +14,39 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
-from scipy.signal import find_peaks
 
+from analysis.dial.moving_lines import (
+    FEWEST_STEPS,
+    LOUD,
+    LOWEST_HZ,
+    LogAxis,
+    aligned_mean,
+    log_axis,
+    moving_lines,
+    settled_steps,
+    without_the_faint,
+)
 from analysis.hearing.orders import (
-    LEARNABLE,
     LOG_STEP,
     ORDERS,
-    SILENT,
     Candidates,
     Excess,
     Voice,
-    levels,
     order_excess,
-    sounding_tables,
 )
-from analysis.hearing.path import OFF, best_path
+from analysis.hearing.path import OFF
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import spans
+from analysis.hearing.spindle import ANY_ROUTER_RPM
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]
-Levels = npt.NDArray[np.uint8]
 
-LOWEST_HZ = 70.0
-EVIDENCE = 0.5  # neighbouring steps share half their sound
-GLIDE, SWITCH = 0.1, 12.0
-SEED_OFFSET = 1.0  # what a comb of clipped gains wins from noise alone
-ROUNDS = 5
-LAG_STEPS = 8  # about 0.4 s
-SEED_STEPS = 31
-SMOOTH_STEPS = 9
-STEADY_REACH = 8  # cells: a vacuum wanders by 2 %
-STEADY_SHARE, STEADY_LINES, STEADY_LOUD = 0.5, 2, 0.8
-BLANK_CELLS = 2
-LEFT = 0.62  # share of its worth that a course of the router's own keeps
-NOISE = -0.6  # ln(power / floor) of nothing
-STAYS, STAYS_CLEAR = 60, 0.3  # percent of the take, nepers
-MOST_LINES = 30
-LINE_APART = 4  # cells of 0.25 %
-LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
-LOUD = 3.0
-SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
-FEWEST_STEPS = 20
-ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
-HOP_CELLS = 16  # a leap of 4 % from one step to the next
-FAINT = 0.22
-FREE_LOW = 1.35  # a search goes down to two thirds of the plate, for the cut; free, not so far
+MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
+BEYOND = 0.75, 1.3  # how far beyond the plate a speed may lie
+PLATE_TOLERANCE = 0.08
+COST_BEYOND = 50.0  # nats for each neper beyond that
+NEAR = 0.02  # neper
+AUDIBLE = 1.0  # nepers over the median
 ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
 MOST_GAIN = 6.0  # nats one order can bring: one line must not outvote the rest
 EXPECTED_LINES = 5.0
@@ -96,19 +82,11 @@ class _Search:
     excess: Excess
     grid: SpectrumGrid
     candidates: Candidates
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Axis:
-    """A take on a log frequency axis: excess and its levels, shape (steps, cells)."""
-
-    excess: npt.NDArray[np.float32]
-    level: Levels
-    reach: int  # cells by which two speeds can differ
+    plate_hz: tuple[float, float]
 
 
 def find_free_course(
-    excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
+    excess: Excess, *, grid: SpectrumGrid, plate_range_rpm: tuple[float, float] | None
 ) -> FreeCourse | None:
     """Find the course of a machine running free, or None where no set of lines moves together.
 
@@ -117,8 +95,9 @@ def find_free_course(
     excess : array, shape (steps, bins)
         ln(power / floor), from `take_spectra`; several takes may follow one another.
     grid : SpectrumGrid
-    candidates : Candidates
-        Rotations to look among.
+    plate_range_rpm : (float, float) or None
+        No-load speeds on the router's plate. Plates are wrong at times: counts of the orders
+        that leave it are unlikelier, the farther the more, not impossible.
 
     Notes
     -----
@@ -130,39 +109,28 @@ def find_free_course(
     4. The rotation that makes orders of the lines, all settled speeds inside the plate.
     5. The voice along that path.
     """
-    search = _Search(excess, grid, candidates)
-    axis = _log_axis(search)
+    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
+    plate_hz = low_rpm / 60, high_rpm / 60
+    candidates = Candidates.between(BEYOND[0] * plate_hz[0], BEYOND[1] * plate_hz[1])
+    search = _Search(excess, grid, candidates, plate_hz)
+    reach = int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP)
+    axis = log_axis(excess, grid=grid, reach=reach)
     if len(axis.excess) < FEWEST_STEPS:
         return None
-    found = _router(axis)
-    path = _without_the_faint(found)
-    settled = _settled(path)
+    found = moving_lines(axis)
+    path = without_the_faint(found)
+    settled = settled_steps(path)
     if settled.sum() < FEWEST_STEPS:
         return None
     counted = _count_orders(found.mean, path, settled, axis, search)
     if counted is None:
         return None
     first_hz, rival_ratio = counted
+    first_hz = _on_the_tops(first_hz, aligned_mean(axis, path), axis.reach)
     on = path != OFF
     rotation_hz = np.where(on, first_hz * np.exp(LOG_STEP * (path - axis.reach)), np.nan)
     voice = _voice(rotation_hz, search)
     return FreeCourse(rotation_hz, found.sureness, Voices(voice, voice), rival_ratio)
-
-
-def _without_the_faint(found: _Shifts) -> npt.NDArray[np.int64]:
-    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
-    path = found.path.copy()
-    on = path != OFF
-    if not on.any():
-        return path
-    usual = float(np.median(found.sureness[on]))
-    jumps = np.flatnonzero((np.abs(np.diff(path)) > HOP_CELLS) & on[1:] & on[:-1]) + 1
-    whole = on.copy()
-    whole[jumps] = False
-    for first, last in spans(whole):
-        if np.mean(found.sureness[first:last]) < FAINT * usual:
-            path[max(0, first - 1) : last] = OFF
-    return path
 
 
 def _voice(rotation_hz: FloatArray, search: _Search) -> Voice:
@@ -175,224 +143,14 @@ def _voice(rotation_hz: FloatArray, search: _Search) -> Voice:
     return learn_voice(order_fits(orders), on)
 
 
-def _log_axis(search: _Search) -> _Axis:
-    grid, candidates = search.grid, search.candidates
-    cells = int(np.log((grid.bins - 2) * grid.bin_hz / LOWEST_HZ) / LOG_STEP)
-    place = LOWEST_HZ * np.exp(LOG_STEP * np.arange(cells)) / grid.bin_hz
-    left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
-    excess = search.excess[:, left] * (1 - weight) + search.excess[:, left + 1] * weight
-    reach = candidates.count - round(np.log(FREE_LOW) / LOG_STEP)
-    return _Axis(excess, levels(excess), reach)
-
-
-def _without_what_stays(axis: _Axis) -> _Axis:
-    """Take off what stands out most of the time: no plateau lasts so long."""
-    some = axis.excess[:: max(1, len(axis.excess) // 400)]
-    stays = np.percentile(some, STAYS, axis=0) + STAYS_CLEAR
-    excess = (axis.excess - np.maximum(stays, 0)).astype(np.float32)
-    return _Axis(np.clip(excess, -1, LOUD), levels(excess), axis.reach)
-
-
-def _without_a_steady_machine(axis: _Axis) -> _Axis:
-    """Blank the lines of a machine that runs on at its own speed: a shop vacuum.
-
-    It is found as the router is, by lines that move together, but all within a few percent
-    and for most of the take.
-    """
-    smooth = uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0)
-    near = maximum_filter1d(smooth[:: max(1, len(smooth) // 500)], 5, axis=1)
-    lines = _lines(near.mean(axis=0).astype(np.float64), steps=len(near))
-    within = _Axis(axis.excess, axis.level, STEADY_REACH)
-    found = _shifts(within, lines)
-    on = np.flatnonzero(found.path != OFF)
-    loud = found.lines[found.mean[found.lines + STEADY_REACH] > STEADY_LOUD]
-    if len(on) < STEADY_SHARE * len(found.path) or len(loud) < STEADY_LINES:
-        return axis
-    excess = axis.excess.copy()
-    for line in loud.tolist():
-        cell = line + found.path[on] - STEADY_REACH
-        for beside in range(-BLANK_CELLS, BLANK_CELLS + 1):
-            inside = (cell + beside >= 0) & (cell + beside < excess.shape[1])
-            excess[on[inside], cell[inside] + beside] = NOISE
-    return _Axis(excess, levels(excess), axis.reach)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Shifts:
-    """A set of lines that move together.
-
-    Attributes
-    ----------
-    path : array, shape (steps,)
-        Shift of each step, 0 to 2 reach, or OFF; the seed's own is `reach`.
-    sureness : array, shape (steps,)
-        Log likelihood of the lines' being there.
-    mean : array, shape (cells + 2 reach,)
-        Mean excess with all steps shifted onto the seed.
-    lines : array
-        Cells of the lines, in the seed's own place.
-    """
-
-    path: npt.NDArray[np.int64]
-    sureness: FloatArray
-    mean: FloatArray
-    lines: npt.NDArray[np.int64]
-
-
-def _shifts(axis: _Axis, lines: npt.NDArray[np.int64]) -> _Shifts:
-    """Path of each step's shift onto a set of lines that is learned on the way."""
-    soundings = None
-    count = len(axis.level)
-    path, sureness = np.full(count, OFF), np.full(count, -8.0)
-    mean = np.full(axis.level.shape[1] + 2 * axis.reach, np.nan)
-    for _ in range(ROUNDS):
-        if not len(lines):
-            return _Shifts(np.full(count, OFF), sureness, mean, lines)
-        evidence = _evidence(axis, lines, soundings)
-        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
-        sureness = np.max(evidence, axis=1).astype(np.float64)
-        on = path != OFF
-        if on.sum() < FEWEST_STEPS:
-            break
-        mean = _aligned(axis, path)
-        lines = _lines(mean, steps=int(on.sum())) - axis.reach
-        soundings = _learn(axis, lines, path)
-        lines, soundings = lines[soundings != SILENT], soundings[soundings != SILENT]
-    return _Shifts(path, sureness, mean, lines)
-
-
-def _router(axis: _Axis) -> _Shifts:
-    """The lines that move together and are not a steady machine's.
-
-    What is heard with everything in is right unless it lives on the steady machine's lines:
-    then little of it is left once those are blanked, and what is heard without them is taken.
-    """
-    everything = _without_what_stays(axis)
-    first = _shifts(everything, _seed_lines(everything))
-    blanked = _without_a_steady_machine(axis)
-    if blanked is axis:
-        return first
-    alone = _without_what_stays(blanked)
-    second = _shifts(alone, _seed_lines(alone))
-    lives_on = _worth(alone, first) < LEFT * _worth(alone, second)
-    return second if lives_on and _settled(second.path).sum() >= FEWEST_STEPS else first
-
-
-def _worth(axis: _Axis, found: _Shifts) -> float:
-    """Log likelihood of a course and its lines, nats."""
-    steps = np.flatnonzero(found.path != OFF)
-    total = 0.0
-    soundings = _learn(axis, found.lines, found.path)
-    for line, sounding in zip(found.lines.tolist(), soundings.tolist(), strict=True):
-        cell = line + found.path[steps] - axis.reach
-        inside = (cell >= 0) & (cell < axis.level.shape[1])
-        heard = axis.level[steps[inside], cell[inside]]
-        total += float(sounding_tables()[sounding][heard].sum())
-    return total
-
-
-def _seed_lines(axis: _Axis) -> npt.NDArray[np.int64]:
-    """Lines where they stand still and clear for longest."""
-    smooth = np.maximum(uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0), 0)
-    early, late = smooth[:-LAG_STEPS], smooth[LAG_STEPS:]
-    alike = (early * late).sum(axis=1)
-    louder = np.maximum((early**2).sum(axis=1), (late**2).sum(axis=1))
-    clear = uniform_filter1d(alike / np.sqrt(louder + 1e-6), 25)
-    middle = int(np.argmax(clear)) + LAG_STEPS // 2
-    seed = axis.excess[max(0, middle - SEED_STEPS // 2) : middle + SEED_STEPS // 2 + 1]
-    return _lines(seed.mean(axis=0).astype(np.float64), steps=len(seed))
-
-
-def _lines(mean: FloatArray, *, steps: int) -> npt.NDArray[np.int64]:
-    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES."""
-    heard = np.isfinite(mean)
-    least, deviations = LINE_OUT
-    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(max(steps, 1) / 1.5))
-    peaks, _ = find_peaks(np.where(heard, mean, -9.0), height=out, distance=LINE_APART)
-    clearest = peaks[np.argsort(-mean[peaks], kind="stable")][:MOST_LINES]
-    return np.asarray(np.sort(clearest), np.int64)
-
-
-def _evidence(
-    axis: _Axis, lines: npt.NDArray[np.int64], soundings: npt.NDArray[np.int64] | None
-) -> npt.NDArray[np.float32]:
-    """Log likelihood of each shift, shape (steps, 2 reach + 1); the seed's own is `reach`.
-
-    Before the soundings are learned a line counts only where it is there.
-    """
-    steps, cells = axis.level.shape
-    if soundings is None:
-        tables = {0: np.maximum(sounding_tables()[7], 0) - np.float32(0.03)}
-        soundings = np.zeros(len(lines), np.int64)
-        total = np.full((steps, 2 * axis.reach + 1), -SEED_OFFSET, np.float32)
-    else:
-        tables = {int(sounding): sounding_tables()[sounding] for sounding in np.unique(soundings)}
-        total = np.zeros((steps, 2 * axis.reach + 1), np.float32)
-    for first in range(0, steps, ROWS_AT_ONCE):
-        rows = slice(first, first + ROWS_AT_ONCE)
-        part, heard = total[rows], axis.level[rows]
-        for sounding, table in tables.items():
-            gain = table[heard]
-            for line in lines[soundings == sounding].tolist():
-                low, high = max(line - axis.reach, 0), min(line + axis.reach + 1, cells)
-                if high > low:
-                    shift = low - line + axis.reach
-                    part[:, shift : shift + high - low] += gain[:, low:high]
-    return total
-
-
-def _aligned(axis: _Axis, path: npt.NDArray[np.int64]) -> FloatArray:
-    """Mean excess with all steps shifted onto the seed, shape (cells + 2 reach,).
-
-    Cell ``c`` of the seed is cell ``c + reach`` here; NaN where under a third of the steps
-    had anything to say.
-    """
-    cells, reach = axis.level.shape[1], axis.reach
-    total, count = np.zeros(cells + 2 * reach), np.zeros(cells + 2 * reach)
-    for shift in np.unique(path[path != OFF]):
-        steps = path == shift
-        first = 2 * reach - int(shift)
-        total[first : first + cells] += axis.excess[steps].sum(axis=0)
-        count[first : first + cells] += steps.sum()
-    enough = count > 0.3 * np.count_nonzero(path != OFF)
-    return np.where(enough, total / np.maximum(count, 1), np.nan)
-
-
-def _learn(
-    axis: _Axis, lines: npt.NDArray[np.int64], path: npt.NDArray[np.int64]
-) -> npt.NDArray[np.int64]:
-    """The likeliest sounding of each line."""
-    tables = sounding_tables()[LEARNABLE]
-    steps = np.flatnonzero(path != OFF)
-    learned = np.full(len(lines), SILENT)
-    for place, line in enumerate(lines.tolist()):
-        cell = line + path[steps] - axis.reach
-        inside = (cell >= 0) & (cell < axis.level.shape[1])
-        if inside.sum() >= FEWEST_STEPS:
-            heard = axis.level[steps[inside], cell[inside]]
-            learned[place] = LEARNABLE[np.argmax(tables[:, heard].mean(axis=1))]
-    return learned
-
-
-def _settled(path: npt.NDArray[np.int64]) -> Mask:
-    """Steps within stretches of a second or more at one speed: no ramps, starting or coasting."""
-    still = np.zeros(len(path), bool)
-    smooth = uniform_filter1d(path.astype(np.float64), 9)
-    for first, last in spans((path != OFF) & (np.abs(path - smooth) < SETTLED_CELLS)):
-        if last - first >= SETTLED_STEPS:
-            still[first:last] = True
-    return still
-
-
 def _count_orders(
-    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: _Axis, search: _Search
+    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: LogAxis, search: _Search
 ) -> tuple[float, float | None] | None:
     """Rotation at the seed's own shift, Hz, and the ratio of a rival count if there is one."""
     candidates = search.candidates
     shift = path[steps] - axis.reach
     slowest, middle, fastest = np.percentile(shift, [1, 50, 99])
-    low = np.log(candidates.lowest_hz * FREE_LOW) - LOG_STEP * slowest
+    low = np.log(candidates.lowest_hz) - LOG_STEP * slowest
     high = np.log(candidates.rotation_hz[-1]) - LOG_STEP * fastest
     if high < low:
         return None
@@ -400,6 +158,11 @@ def _count_orders(
     scores = np.array(
         [_score(mean, hz, axis.reach, int(steps.sum()), middle, search) for hz in rotations]
     )
+    low_hz, high_hz = np.log(search.plate_hz)
+    turns = np.log(rotations)
+    below = low_hz - (turns + LOG_STEP * slowest) - PLATE_TOLERANCE
+    above = turns + LOG_STEP * fastest - high_hz - PLATE_TOLERANCE
+    scores -= COST_BEYOND * np.maximum(np.maximum(below, above), 0)
     best = int(np.argmax(scores))
     apart = np.abs(np.log(rotations / rotations[best])) > 0.02
     if not apart.any():
@@ -407,6 +170,26 @@ def _count_orders(
     rival = int(np.argmax(np.where(apart, scores, -np.inf)))
     close = scores[best] - scores[rival] < COUNT_CLEAR
     return float(rotations[best]), float(rotations[rival] / rotations[best]) if close else None
+
+
+def _on_the_tops(rotation_hz: float, mean: FloatArray, reach: int) -> float:
+    """Move a rotation by up to NEAR to where the mean excess at its audible orders is highest."""
+    heard = np.median(mean[np.isfinite(mean)])
+    near = rotation_hz * np.exp(np.linspace(-NEAR, NEAR, 2 * round(NEAR / LOG_STEP) * 4 + 1))
+    at = np.array([_at_orders(mean, hz, reach) for hz in near])
+    audible = np.nanmax(np.where(np.isfinite(at), at, -9.0), axis=0) > heard + AUDIBLE
+    if not audible.any():
+        return rotation_hz
+    return float(near[np.argmax(np.nansum(at[:, audible], axis=1))])
+
+
+def _at_orders(mean: FloatArray, rotation_hz: float, reach: int) -> FloatArray:
+    """Mean excess at each order of a rotation, NaN where it is not known."""
+    place = np.log(rotation_hz * ORDERS / LOWEST_HZ) / LOG_STEP + reach
+    left = np.clip(place.astype(np.int64), 0, len(mean) - 2)
+    weight = place - left
+    at = mean[left] * (1 - weight) + mean[left + 1] * weight
+    return np.where((place >= 0) & (place < len(mean) - 1), at, np.nan)
 
 
 def _score(
@@ -417,11 +200,7 @@ def _score(
     A machine running free has its first orders, and a few more whichever; what stands out
     beyond the cap still counts a little, so that the middle of a line beats its flank.
     """
-    place = np.log(rotation_hz * ORDERS / LOWEST_HZ) / LOG_STEP + reach
-    left = np.clip(place.astype(np.int64), 0, len(mean) - 2)
-    weight = place - left
-    at = mean[left] * (1 - weight) + mean[left + 1] * weight
-    at = np.where((place >= 0) & (place < len(mean) - 1), at, np.nan)
+    at = _at_orders(mean, rotation_hz, reach)
     floor = float(np.nanmedian(mean)) + ORDER_CLEAR + 2 / np.sqrt(max(steps, 1) / 2)
     gains = np.clip((at - floor) / 0.1, 0, MOST_GAIN)
     top_hz = search.grid.bins * search.grid.bin_hz

@@ -12,10 +12,10 @@ from analysis.dial.free_course import FreeCourse, find_free_course
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.orders import AT_TIMES, Candidates, Voice
+from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import SpindleTrack, candidate_range_hz, spans, spindle_track
+from analysis.hearing.spindle import SpindleTrack, spans, spindle_track
 from analysis.hearing.voice import Voices
 
 FloatArray = npt.NDArray[np.float64]
@@ -25,7 +25,7 @@ REFINED_ORDERS = 14
 SHORTEST_FRAMES = 12
 OFFSETS = np.linspace(-0.005, 0.005, 21)
 SHARPEN_STEPS = 7  # about a third of a second
-LOUDEST = 5.0
+LOUDEST = 12.0  # nepers: above any line met
 EDGE_FRAMES = 2  # at the ends of a take a frame holds a step in the sound
 
 
@@ -110,9 +110,8 @@ def _hear_alike(
     """Course and tracks of takes of one sample rate."""
     grid = SpectrumGrid(sounds[0].sample_rate_hz)
     takes = [take_spectra(sound.samples, grid=grid) for sound in sounds]
-    candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
     excess = np.concatenate([take.excess for take in takes])
-    course = find_free_course(excess, grid=grid, candidates=candidates)
+    course = find_free_course(excess, grid=grid, plate_range_rpm=plate_range_rpm)
     tracks, first = [], 0
     for take in takes:
         steps = slice(first, first + len(take.excess))
@@ -172,11 +171,13 @@ def _sharpened(
     for offset in OFFSETS:
         place = (1 + offset) * rotation_hz[running, None] * orders / bin_hz
         inside = place < bins - 2
-        left = np.where(inside, place, 0).astype(np.int64)
-        weight = np.where(inside, place, 0) - left
+        cell = np.where(inside, np.rint(place), 1).astype(np.int64)
+        aside = np.where(inside, place, 1) - cell
         rows = running[:, None]
-        at = frames.excess[rows, left] * (1 - weight) + frames.excess[rows, left + 1] * weight
-        heights.append(np.where(inside, np.clip(at, 0, LOUDEST), 0).sum(axis=1))
+        low, at, high = (frames.excess[rows, cell + shift] for shift in (-1, 0, 1))
+        # A Hann line's top is a parabola in the logarithm, nearly.
+        top = at + aside * (high - low) / 2 + aside**2 * (high - 2 * at + low) / 2
+        heights.append(np.where(inside, np.clip(top, 0, LOUDEST), 0).sum(axis=1))
     height = np.full((len(rotation_hz), len(OFFSETS)), 0.0)
     height[running] = np.transpose(heights)
     height = uniform_filter1d(height, SHARPEN_STEPS, axis=0, mode="nearest")

@@ -67,7 +67,7 @@ def match_settings(
     one plateau is parted. A higher setting must not turn slower by more than FALL, beyond
     what the measurement leaves open. `tracks` are those of the takes, by number.
     """
-    plateaus = _part_repeats(plateaus, settings, tracks)
+    plateaus = part_repeats(plateaus, settings, tracks)
     if not plateaus:
         return Mismatch(Trouble.NONE_FOUND, plateaus, settings)
     if len(plateaus) != len(settings):
@@ -83,12 +83,15 @@ def match_settings(
     return points
 
 
-def _part_repeats(
+def part_repeats(
     plateaus: tuple[Plateau, ...],
     settings: tuple[Setting, ...],
     tracks: tuple[SpindleTrack, ...],
 ) -> tuple[Plateau, ...]:
-    """Part plateaus where that alone makes the count right; else leave them as they are."""
+    """Part plateaus that are one number set again and again, where that makes the count right.
+
+    Else they come back as they are.
+    """
     if len(plateaus) >= len(settings):
         return plateaus
     runs = [len(list(run)) for _, run in groupby(settings, key=lambda setting: setting.position)]

@@ -13,9 +13,10 @@ from analysis.hearing.passes import HeardPass
 # Sag of a held speed scatters about nothing; of an open-loop motor, about several percent,
 # widely, with how hard the pass is. Typical figures: common practice.
 HELD_PERCENT = 0.8
-OPEN_PERCENT, OPEN_SPREAD = 7.0, 0.7  # median, and spread of its natural logarithm
+OPEN_PERCENT, OPEN_SPREAD = 7.0, 0.9  # median, and spread of its natural logarithm
 PASSES_WORTH = 0.5  # passes of one take share its depth and wood
 SURE = 0.95
+STRAY = 3e-4  # per percent: a misheard idle speed
 
 
 class MotorControl(Enum):
@@ -75,5 +76,4 @@ def _log_ratio(sag_percent: float) -> float:
     if sag_percent > 0:
         z = math.log(sag_percent / OPEN_PERCENT) / OPEN_SPREAD
         opened = math.exp(-0.5 * z * z) / (OPEN_SPREAD * sag_percent)
-    stray = 0.01
-    return math.log((held + stray) / (opened + stray))
+    return math.log((held + STRAY) / (opened + STRAY))

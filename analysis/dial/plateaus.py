@@ -100,7 +100,11 @@ def find_plateaus(
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
     kept = _without_leaps(_without_overshoot(kept, log_rpm, step_s), log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, passes)
-    return tuple(_plateau(group, track, step_s=step_s, take=take) for group in groups)
+    return tuple(
+        _plateau(group, track, step_s=step_s, take=take)
+        for group in groups
+        if _steady_s(group, track, step_s) >= SHORTEST_S
+    )
 
 
 def _step_s(track: SpindleTrack) -> float:
@@ -271,13 +275,25 @@ def _in_a_pass(
     return bool(inside > IN_CUT * (end_s - start_s))
 
 
+def _steady_s(group: list[tuple[int, int]], track: SpindleTrack, step_s: float) -> float:
+    """Seconds of a group that hold its speed."""
+    speed = np.concatenate([track.spindle_rpm[a:b] for a, b in group])
+    speed = speed[np.isfinite(speed)]
+    return float(np.count_nonzero(_fair(speed))) * step_s if len(speed) else 0.0
+
+
+def _fair(speed_rpm: FloatArray) -> Mask:
+    """All but slips of the track."""
+    return np.asarray(np.abs(speed_rpm / np.median(speed_rpm) - 1) < 2 * SAME_SPEED)
+
+
 def _plateau(
     group: list[tuple[int, int]], track: SpindleTrack, *, step_s: float, take: int
 ) -> Plateau:
     places = np.concatenate([np.arange(a, b) for a, b in group])
     places = places[np.isfinite(track.spindle_rpm[places])]
     speed, time_s = track.spindle_rpm[places], track.time_s[places]
-    fair = np.abs(speed / np.median(speed) - 1) < 2 * SAME_SPEED  # slips of the track
+    fair = _fair(speed)
     speed, time_s, u95 = speed[fair], time_s[fair], track.spindle_rpm_u95[places][fair]
     mean, spread = float(np.mean(speed)), float(np.std(speed))
     slope = float(np.polyfit(time_s - time_s.mean(), speed, 1)[0]) if len(speed) > 2 else 0.0

@@ -106,7 +106,7 @@ def parse_settings(text: str) -> tuple[Setting, ...]:
 
 def _parts(text: str) -> list[str]:
     """Split at commas and semicolons; at spaces only where there are no others."""
-    tied = re.sub(r"\s*(\.\.|…|–)\s*", r"\1", text.strip())
+    tied = re.sub(r"\s*(\.\.|…|–)\s*|\s+to\s+", lambda run: run[1] or "..", text.strip())
     parts = re.split(r"[,;]", tied) if re.search(r"[,;]", tied) else tied.split()
     return [part.strip() for part in parts if part.strip()]
 

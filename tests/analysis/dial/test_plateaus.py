@@ -1,0 +1,118 @@
+import numpy as np
+import pytest
+
+from analysis.dial.plateaus import Plateau, find_plateaus, split_plateau
+from analysis.hearing.passes import HeardPass
+from tests.analysis.dial.courses import STEP_S, held, pass_from, track_of
+
+SPEEDS_RPM = [10_130.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0]
+
+
+def found(
+    corners: list[tuple[float, float]],
+    *,
+    wander: float = 0.0,
+    passes: tuple[HeardPass, ...] = (),
+) -> list[Plateau]:
+    return list(find_plateaus(track_of(corners, wander=wander), passes=passes, take=0))
+
+
+def speeds(plateaus: list[Plateau]) -> list[float]:
+    return [plateau.spindle_rpm for plateau in plateaus]
+
+
+def test_each_held_speed_is_a_plateau_with_its_own_times() -> None:
+    plateaus = found(held(SPEEDS_RPM))
+    assert speeds(plateaus) == pytest.approx(SPEEDS_RPM, rel=1e-4)
+    for number, plateau in enumerate(plateaus):
+        # An end may lie a step off, and as far into a ramp as the tolerance of 0.4 % reaches.
+        assert plateau.start_s == pytest.approx(5.6 * number, abs=2.5 * STEP_S)
+        assert plateau.end_s == pytest.approx(5.6 * number + 5.0, abs=2.5 * STEP_S)
+
+
+@pytest.mark.parametrize("order", [[4, 0, 2, 1, 3], [0, 1, 0, 1, 0], [2, 4, 2, 0, 4]])
+def test_any_order_and_repeats_are_found(order: list[int]) -> None:
+    asked = [SPEEDS_RPM[i] for i in order]
+    assert speeds(found(held(asked), wander=0.001)) == pytest.approx(asked, rel=1e-3)
+
+
+def test_a_wandering_spindle_is_still_one_plateau_and_its_interval_says_so() -> None:
+    corners = held([17_000.0], held_s=20)
+    still, wandering = found(corners), found(corners, wander=0.001)
+    assert len(wandering) == 1
+    true = track_of(corners, wander=0.001).spindle_rpm
+    assert wandering[0].unsteadiness_percent == pytest.approx(
+        100 * float(np.std(true) / np.mean(true)), rel=0.05
+    )
+    assert wandering[0].spindle_rpm_u95 > 2 * still[0].spindle_rpm_u95
+
+
+def test_switching_off_between_parts_two_plateaus_of_the_same_speed() -> None:
+    corners = [(0, 17e3), (5, 17e3), (6.5, 0), (8, 0), (8.6, 17e3), (14, 17e3)]
+    assert speeds(found(corners)) == pytest.approx([17e3, 17e3], rel=1e-3)
+
+
+def test_ramps_and_coasting_are_no_plateaus() -> None:
+    # A minute of slow turning of the dial, 2 % a second, then switched off.
+    assert found([(0, 10e3), (35, 20e3), (38, 0), (40, 0)]) == []
+
+
+def test_a_rest_of_the_hand_under_a_second_and_a_half_is_no_plateau() -> None:
+    corners = [(0, 10e3), (5, 10e3), (5.5, 13e3), (6.5, 13e3), (7, 16e3), (12, 16e3)]
+    assert speeds(found(corners)) == pytest.approx([10e3, 16e3], rel=1e-3)
+
+
+def test_the_overshoot_after_switching_on_is_left_out() -> None:
+    overshoot = [(1.8 + 0.1 * i, 18_000 * (1 + 0.03 * np.exp(-i / 5))) for i in range(40)]
+    corners = [(0, 0), (1, 0), *overshoot, (9, 18e3)]
+    (plateau,) = found(corners)
+    assert plateau.spindle_rpm == pytest.approx(18e3, rel=3e-4)
+    assert plateau.start_s > 2.4
+
+
+def test_warming_up_is_one_plateau_that_tells_its_drift() -> None:
+    (plateau,) = found([(0, 18_000), (8, 18_070)])
+    assert plateau.drift_percent == pytest.approx(100 * 70 / 18_000, rel=0.1)
+
+
+def test_a_cut_by_mistake_is_no_plateau_of_its_own_and_no_part_of_one() -> None:
+    corners = [(0, 17e3), (5, 17e3), (5.4, 16e3), (8, 16e3), (8.4, 17e3), (14, 17e3)]
+    (plateau,) = found(corners, passes=(pass_from(5.1, 8.3),))
+    assert plateau.spindle_rpm == pytest.approx(17e3, rel=3e-4)
+    assert (plateau.start_s, plateau.end_s) == pytest.approx((0, 14), abs=0.1)
+    # The same course without a cut heard in it is a dial turned down and up again.
+    assert speeds(found(corners)) == pytest.approx([17e3, 16e3, 17e3], rel=1e-3)
+
+
+def test_another_machine_reached_faster_than_a_motor_turns_is_no_plateau() -> None:
+    corners = [(0, 17e3), (6, 17e3), (6.05, 23e3), (8, 23e3), (8.05, 0), (9, 0)]
+    assert speeds(found(corners)) == pytest.approx([17e3], rel=1e-3)
+
+
+def test_silence_has_no_plateau() -> None:
+    assert found([(0, 0), (20, 0)]) == []
+
+
+def test_a_number_set_twice_without_a_break_is_parted_at_the_step() -> None:
+    track = track_of([(0, 17_000), (5, 17_000), (5.3, 17_050), (11, 17_050)])
+    (plateau,) = find_plateaus(track, passes=(), take=0)
+    parts = split_plateau(plateau, track, 2)
+    assert parts is not None
+    assert [part.spindle_rpm for part in parts] == pytest.approx([17_000, 17_050], abs=3)
+    assert split_plateau(plateau, track, 8) is None
+
+
+def test_the_mean_lies_within_its_interval_as_often_as_stated() -> None:
+    # 200 plateaus whose true mean is known: between 92 and 99 of 100 should be covered, and
+    # a share of 200 has a standard deviation of 1.6 % at 95 %.
+    covered = 0
+    for seed in range(200):
+        track = track_of(
+            [(0, 12e3), (0.5, 17e3), (5.5, 17e3), (6.0, 20e3)], wander=0.001, seed=seed
+        )
+        inside = (track.time_s >= 0.5) & (track.time_s <= 5.5)
+        true_rpm = float(np.mean(track.spindle_rpm[inside]))
+        noise = np.random.default_rng(seed).normal(0, 0.5 / 1.96)
+        (plateau,) = find_plateaus(track, passes=(), take=0)
+        covered += abs(plateau.spindle_rpm + noise - true_rpm) <= plateau.spindle_rpm_u95
+    assert covered >= 184
