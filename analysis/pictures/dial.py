@@ -129,7 +129,7 @@ def _draw_curve(axes: Axes, calibration: Calibration) -> None:
     speeds = [curve.speed_at(float(position)) for position in place]
     speed = np.array([s.spindle_rpm if s else np.nan for s in speeds])
     u95 = np.array([s.spindle_rpm_u95 if s else np.nan for s in speeds])
-    room = 0.06 * (last - first)
+    room = 0.09 * (last - first)
     axes.set_xlim(first - room, last + room)
     axes.fill_between(place, speed - u95, speed + u95, color=_PLATEAU, lw=0, zorder=1)
     axes.plot(place, speed, color=INK, lw=2.0, zorder=3)
@@ -148,9 +148,11 @@ def _draw_curve(axes: Axes, calibration: Calibration) -> None:
         axes.annotate(
             f"{knot.spindle_rpm:,.0f}",
             (knot.position, knot.spindle_rpm),
-            xytext=(8, -11),
+            xytext=(-7, 7),
             textcoords="offset points",
+            ha="right",
             fontsize=9,
+            path_effects=[patheffects.withStroke(linewidth=3, foreground=PAPER)],
             zorder=5,
         )
     _draw_plate(axes, calibration.plate_range_rpm)
@@ -163,9 +165,9 @@ def _draw_curve(axes: Axes, calibration: Calibration) -> None:
     axes.set_ylabel("spindle speed running free, rpm")
     axes.annotate(
         "grey: where the speed lies, 95 times in 100",
-        (1, 0),
+        (1, 1),
         xycoords="axes fraction",
-        xytext=(-4, 6),
+        xytext=(0, 6),
         textcoords="offset points",
         ha="right",
         fontsize=8.5,
@@ -181,14 +183,15 @@ def _label(curve: DialCurve, position: float) -> str:
 def _draw_plate(axes: Axes, plate_range_rpm: tuple[float, float] | None) -> None:
     if plate_range_rpm is None:
         return
-    for plate_rpm in plate_range_rpm:
+    for plate_rpm, side, ha in zip(plate_range_rpm, (1, 0), ("right", "left"), strict=True):
         axes.axhline(plate_rpm, color=SOFT_INK, lw=1.0, ls=(0, (5, 3)), zorder=2)
         axes.annotate(
             f"plate {plate_rpm:,.0f}",
-            (0, plate_rpm),
+            (side, plate_rpm),
             xycoords=("axes fraction", "data"),
-            xytext=(4, 3),
+            xytext=(4 - 8 * side, 3),
             textcoords="offset points",
             fontsize=8.5,
             color=SOFT_INK,
+            ha=ha,
         )

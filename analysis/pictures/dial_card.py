@@ -129,7 +129,7 @@ class _Card:
         per_column = -(-len(rows) // columns)
         pitch = min(9.0, (top_mm - bottom_mm) / (per_column + 0.9))
         size = min(15.0, pitch / 0.3528 * 0.68)
-        width = (CARD_MM[0] - 7.0) / columns
+        width = (CARD_MM[0] - 7.0) / 2
         for column in range(columns):
             left = 3.5 + column * width
             self.write(left + 8.5, top_mm - 2.8, "dial", 6.0, ha="right")
