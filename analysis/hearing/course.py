@@ -64,7 +64,7 @@ FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 SETTLE_STEPS = 8  # a third of a second
 SECOND_STEPS, STILL_RISING = 22, 0.012  # spin-up goes on while it gains that in a second
 SETTLED_CHANGE = 0.06  # of speed, over twice that
-FAR_BELOW = 3.5  # nepers under the usual level: not running as usual
+NOISE_PEAK = 0.3  # what the loudest three orders come to in noise alone
 END_STEPS = 10
 MIN_SEED_STEPS = 20  # about a second
 SEED_JUMP = 8  # candidates: a hop to another comb
@@ -72,7 +72,8 @@ ENOUGH = 0.2  # share of a section in which a known router must be recognised
 ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
-CLEARLY_MORE = 1.0
+CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
+MOST_RISE = 12.0
 MOST_OF = 0.8
 SURE_VOTE = 3.0
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
@@ -89,13 +90,16 @@ class Course:
     cutting : array, shape (steps,)
     voices : Voices
     cutness : float
-        Nepers by which the teeth's orders, absent when free, stand out in the cut.
+        Nepers by which the teeth's tones are stronger in the cut, summed over teeth.
+    merit : float
+        How much this looks like a router at work: its cut, the signs of it, few hops.
     """
 
     path: npt.NDArray[np.int64]
     cutting: Mask
     voices: Voices
     cutness: float
+    merit: float
 
     @property
     def running(self) -> Mask:
@@ -189,15 +193,16 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     if recognised is not None and recognised.running.mean() > ENOUGH:
         return recognised
     best: Course | None = recognised
-    for _ in range(3):
+    for round_number in range(3):
         path = _first_path(search, known)
         seeds = _seeds(search, path)
         if not seeds:
             break
         heard = [_follow(search, path, seed) for seed in seeds]
-        # The longest heard comes first; another must show clearly more of a cut.
+        # The longest heard comes first; another must be clearly better.
         for course in heard:
-            if best is None or course.cutness > best.cutness + CLEARLY_MORE:
+            more = CLEARLY_MORE if round_number == 0 else LATER_MORE
+            if best is None or course.merit > best.merit + more:
                 best = course
         assert best is not None
         others = _other_machines(search, path, seeds, best)
@@ -213,7 +218,7 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     core = best.cutting if best.cutting.sum() >= MIN_SEED_STEPS else best.running
     if core.sum() >= MIN_SEED_STEPS:
         alone = _follow(search, best.path, core)  # with the other machines taken out
-        if alone.cutness >= MOST_OF * best.cutness:
+        if alone.merit >= MOST_OF * best.merit:
             best = alone
     return _right_ratio(search, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
@@ -309,9 +314,12 @@ def _settled(search: Search, path: npt.NDArray[np.int64]) -> Mask:
         later = np.minimum(np.arange(first, last) + SECOND_STEPS, last - 1)
         still_rising = log_hz[later] - log_hz[first:last] > STILL_RISING
         settled[first : first + int(np.argmin(still_rising))] = False
-    level = search.steps.bands.mean(axis=1)
     if settled.any():
-        settled &= level > np.median(level[settled]) - FAR_BELOW
+        # Where the router is off in truth, no order stands out as usual.
+        orders = uniform_filter1d(np.nan_to_num(search.orders(path), nan=-1.0), 9, axis=0)
+        loudest = np.sort(np.minimum(orders, 4), axis=1)[:, -3:].mean(axis=1)
+        usual = float(np.median(loudest[settled]))
+        settled &= loudest > NOISE_PEAK + 0.3 * (usual - NOISE_PEAK)
     return settled
 
 
@@ -341,7 +349,7 @@ def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None 
         if states.apart < APART:
             continue
         signs = _cut_signs(search, path, orders, settled=settled, second=states.second)
-        merit = min(signs.rise, 12.0) / 2 + 2 * float(np.log(states.apart)) + abs(signs.vote)
+        merit = min(signs.rise, MOST_RISE) / 2 + 2 * float(np.log(states.apart)) + abs(signs.vote)
         if best is None or merit > best[0]:
             best = (merit, states.second, signs)
     if best is None:
@@ -352,8 +360,15 @@ def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None 
     if signs.vote < 0:
         second = running & ~second
     voices, sounding = learn_voices(order_fits(orders), running=settled, cutting=second & settled)
-    sure = min(1.0, max(0.0, abs(signs.vote) / SURE_VOTE))
-    return Course(path, second if best else sounding, voices, sure * max(0.0, signs.rise))
+    rise = min(max(0.0, signs.rise), MOST_RISE)
+    hops = np.count_nonzero(np.abs(np.diff(path))[running[1:] & running[:-1]] > SEED_JUMP)
+    return Course(
+        path,
+        second if best else sounding,
+        voices,
+        cutness=rise * min(1.0, abs(signs.vote) / SURE_VOTE),
+        merit=rise + 1.5 * abs(signs.vote) - 100 * hops / max(1, np.count_nonzero(running)),
+    )
 
 
 def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) -> Mask:

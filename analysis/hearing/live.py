@@ -27,6 +27,7 @@ from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.recent import RecentCourse, RecentSound
 from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import hear_turning
+from analysis.hearing.stirring import Stirring
 from analysis.hearing.voice import Voices
 from analysis.hearing.watching import Watch
 
@@ -100,6 +101,7 @@ class LiveListener:
         if known_voices is not None:
             self._follower.learn(known_voices, None)
         self._next_look = self._frames_in(FIRST_LOOK_S)
+        self._stirring = Stirring()
         self._watch = Watch()
         self._record = Record()
 
@@ -133,9 +135,11 @@ class LiveListener:
             )
         self._course.grow(bands)
         self._follow(self._course)
-        looked = self._look(self._course)
         events.append(self._speed(self._course))
-        if looked or self._watch.armed:
+        if self._watch.armed:
+            events += self._passes(self._course)
+            self._look(self._course)
+        elif self._look(self._course, now=self._stirring.add(bands)):
             events += self._passes(self._course)
         return events
 
@@ -146,8 +150,8 @@ class LiveListener:
         if turning is not None:
             course.splice(turning, from_frame=course.end - self._look_ahead - 2 * TICK)
 
-    def _look(self, course: RecentCourse) -> bool:
-        if self._sound.end < self._next_look:
+    def _look(self, course: RecentCourse, *, now: bool = False) -> bool:
+        if not now and self._sound.end < self._next_look:
             return False
         frames = self._sound.frames(self._sound.kept)
         self._next_look = self._sound.end + max(

@@ -214,18 +214,25 @@ def _heard_pass(
     rpm_u95 = 60 * 1.96 * float(np.mean(deviations)) if len(speeds) else float("nan")
     edge_u95 = EDGE_U95_S * 2**0.5
     return HeardPass(
-        entry_s=first * step_s,
-        exit_s=end * step_s,
+        # Contact began between the last frame without it and the first with it.
+        entry_s=max(0.0, (first - 0.5) * step_s),
+        exit_s=(end - 0.5) * step_s,
         time_u95_s=edge_u95,
         moving_time_u95_s=float(np.hypot(edge_u95, SPAN_EDGE_U95_S * (2 * len(inside)) ** 0.5)),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
         sag_percent=_sag_percent(trace, contact, first, end, rpm),
-        dwells=tuple(Span(a * step_s, b * step_s) for k, a, b in inside if k is Break.DWELL),
-        liftoffs=tuple(Span(a * step_s, b * step_s) for k, a, b in inside if k is Break.LIFTOFF),
+        dwells=_spans_of(Break.DWELL, inside, step_s),
+        liftoffs=_spans_of(Break.LIFTOFF, inside, step_s),
         evenness=_evenness(contact.evidence[moving], step_s),
         complete=bool(first > 2 and end < len(contact.mask) - 3),
     )
+
+
+def _spans_of(
+    kind: Break, inside: list[tuple[Break, int, int]], step_s: float
+) -> tuple[Span, ...]:
+    return tuple(Span((a - 0.5) * step_s, (b - 0.5) * step_s) for k, a, b in inside if k is kind)
 
 
 def _sag_percent(trace: Trace, contact: Contact, first: int, last: int, rpm: float) -> float | None:

@@ -125,17 +125,11 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass, by_s: float) -
         return False
     inside = np.zeros(len(trace.lead), bool)
     inside[first:end] = contact.mask[first:end]
-    free = trace.steady & ~contact.mask
-    if not free.any():
-        return False
-    apart = np.median(contact.evidence[inside]) - np.median(contact.evidence[free])
-    early, cut, late = (np.mean(trace.bands[frames], axis=0) for frames in (before, inside, after))
-    away = min(_distance(cut, early), _distance(cut, late))
-    return bool(apart > APART and _distance(early, late) < ALIKE * away)
-
-
-def _distance(one: npt.NDArray[np.float32], other: npt.NDArray[np.float32]) -> float:
-    return float(np.sqrt(np.mean((one - other) ** 2)))
+    early, cut, late = (
+        float(np.median(contact.evidence[frames])) for frames in (before, inside, after)
+    )
+    away = cut - max(early, late)
+    return away > APART and abs(early - late) < ALIKE * away
 
 
 def _moved(heard: HeardPass, by_s: float) -> HeardPass:

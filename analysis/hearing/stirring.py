@@ -1,0 +1,44 @@
+"""Has something come and gone? Asked before it is known how this router cuts."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+import numpy.typing as npt
+
+MOST = 320  # moments kept: a minute
+LEAST_SCALE = 0.08  # nepers
+NEAR, FAR = 2.0, 3.5  # deviations, per root band
+QUIET, AWAY, BACK = 4, 3, 2  # moments before, during and after
+
+
+class Stirring:
+    """Watches the spectrum's shape for a change that lasts a while and then is undone.
+
+    The shape only: a gain that rides takes seconds to let the level come back.
+    """
+
+    def __init__(self) -> None:
+        self._moments: deque[npt.NDArray[np.float64]] = deque(maxlen=MOST)
+
+    def add(self, bands: npt.NDArray[np.float32]) -> bool:
+        """Take in a moment's frames, shape (frames, bands); whether a change was just undone."""
+        levels = bands.mean(axis=0, dtype=np.float64)
+        self._moments.append(levels - levels.mean())
+        if len(self._moments) < QUIET + AWAY + BACK + 1:
+            return False
+        shapes = np.array(self._moments)
+        step = np.median(np.abs(np.diff(shapes, axis=0)), axis=0)
+        scale = np.maximum(1.05 * step, LEAST_SCALE)
+        now = shapes[-BACK:].mean(axis=0)
+        far = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
+        # The moment in which it ended holds some of both.
+        before = far[: -BACK - 1]
+        if far[-BACK:].max() > NEAR or before[-AWAY:].min() < FAR:
+            return False
+        returned = np.flatnonzero(before < NEAR)
+        if not len(returned):
+            return False
+        last = int(returned[-1]) + 1
+        return last >= QUIET and bool((before[last - QUIET : last] < FAR).all())
