@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 import ssl
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,9 +60,16 @@ class Served:
 
     async def paired_client(self) -> aiohttp.ClientSession:
         client = self.phone_client()
-        answer = await client.post("/api/pair", json={"secret": self.page.house.pairing.secret})
-        assert answer.status == 200
+        secret = self.page.house.pairing.secret
+        assert await status_of(client.post("/api/pair", json={"secret": secret})) == 200
         return client
+
+
+async def status_of(request: AbstractAsyncContextManager[aiohttp.ClientResponse]) -> int:
+    """The status of an answer, read to its end."""
+    async with request as answer:
+        await answer.read()
+        return answer.status
 
 
 def free_port() -> int:

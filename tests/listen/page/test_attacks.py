@@ -12,18 +12,18 @@ import pytest
 from listen.page import job_routes
 from listen.page.door import MOST_FROM_ONE_PEER
 from tests.listen.live.stub_engine import cuts
-from tests.listen.page.serving import begin, frames_of, linked, served, until
+from tests.listen.page.serving import begin, frames_of, linked, served, status_of, until
 
 
 def test_without_pairing_a_phone_sees_only_the_pairing_page(tmp_path: Path) -> None:
     async def run() -> None:
         async with served(tmp_path) as page, page.phone_client() as client:
             for path in ("/api/state", "/api/takes", "/api/code", "/sound"):
-                assert (await client.get(path)).status == 401, path
-            assert (await client.post("/api/plan", json={})).status == 401
+                assert await status_of(client.get(path)) == 401, path
+            assert await status_of(client.post("/api/plan", json={})) == 401
             answer = await client.get("/", allow_redirects=False)
             assert (answer.status, answer.headers["Location"]) == (303, "/pair")
-            assert (await client.get("/pair")).status == 200
+            assert await status_of(client.get("/pair")) == 200
 
     asyncio.run(run())
 
@@ -33,12 +33,12 @@ def test_the_secret_works_once_and_a_wrong_one_never(tmp_path: Path) -> None:
         async with served(tmp_path) as page:
             secret = page.page.house.pairing.secret
             async with page.phone_client() as client:
-                assert (await client.post("/api/pair", json={"secret": "x"})).status == 403
-                assert (await client.post("/api/pair", json={"secret": secret})).status == 200
-                assert (await client.get("/api/state")).status == 200
+                assert await status_of(client.post("/api/pair", json={"secret": "x"})) == 403
+                assert await status_of(client.post("/api/pair", json={"secret": secret})) == 200
+                assert await status_of(client.get("/api/state")) == 200
             async with page.phone_client() as second:
-                assert (await second.post("/api/pair", json={"secret": secret})).status == 403
-                assert (await second.get("/api/state")).status == 401
+                assert await status_of(second.post("/api/pair", json={"secret": secret})) == 403
+                assert await status_of(second.get("/api/state")) == 401
 
     asyncio.run(run())
 
@@ -47,7 +47,9 @@ def test_guessing_is_held_back(tmp_path: Path) -> None:
     async def run() -> None:
         async with served(tmp_path) as page, page.phone_client() as client:
             answers = [
-                (await client.post("/api/pair", json={"secret": secrets.token_urlsafe(16)})).status
+                await status_of(
+                    client.post("/api/pair", json={"secret": secrets.token_urlsafe(16)})
+                )
                 for _ in range(14)
             ]
             assert answers == [403] * 10 + [429] * 4
@@ -66,10 +68,10 @@ def test_pairings_outlive_a_restart_and_can_be_ended(tmp_path: Path) -> None:
             assert token not in (tmp_path / "paired.json").read_text()
         async with served(tmp_path) as page, page.phone_client() as client:
             headers = {"Cookie": f"toothbeat={token}"}
-            assert (await client.get("/api/state", headers=headers)).status == 200
+            assert await status_of(client.get("/api/state", headers=headers)) == 200
             async with page.client() as here:
-                assert (await here.post("/api/forget")).status == 200
-            assert (await client.get("/api/state", headers=headers)).status == 401
+                assert await status_of(here.post("/api/forget")) == 200
+            assert await status_of(client.get("/api/state", headers=headers)) == 401
 
     asyncio.run(run())
 
@@ -106,10 +108,11 @@ def test_a_foreign_page_can_neither_listen_nor_change(tmp_path: Path, origin: st
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                 await client.ws_connect("/sound", headers=headers)
             assert refused.value.status == 403
-            answer = await client.put("/api/setup", json={"edge": "1m"}, headers=headers)
-            assert answer.status == 403
-            answer = await client.post("/api/upload", data=b"x", headers=headers)
-            assert answer.status == 403
+            assert (
+                await status_of(client.put("/api/setup", json={"edge": "1m"}, headers=headers))
+                == 403
+            )
+            assert await status_of(client.post("/api/upload", data=b"x", headers=headers)) == 403
             assert not (tmp_path / "benches").exists()
 
     asyncio.run(run())
@@ -120,8 +123,8 @@ def test_the_code_is_shown_to_this_computer_only(tmp_path: Path) -> None:
         async with served(tmp_path) as page:
             client = await page.paired_client()
             async with client, page.client() as here:
-                assert (await client.get("/api/code")).status == 404
-                assert (await client.post("/api/forget")).status == 404
+                assert await status_of(client.get("/api/code")) == 404
+                assert await status_of(client.post("/api/forget")) == 404
                 told = await (await here.get("/api/code")).json()
                 assert told["url"].startswith(page.phone)
 
@@ -147,7 +150,7 @@ def test_a_phone_sees_its_own_takes_only(tmp_path: Path) -> None:
                     name = (await begin(socket))["take"]
                     async with other.ws_connect("/sound") as stranger:
                         assert (await begin(stranger, take=name))["take"] != name
-                    assert (await other.post(f"/api/sound/{name}/end")).status == 404
+                    assert await status_of(other.post(f"/api/sound/{name}/end")) == 404
                     await socket.send_str("end")
                     await until(socket, "ended")
                 takes = (await (await one.get("/api/takes")).json())["takes"]
@@ -158,8 +161,8 @@ def test_a_phone_sees_its_own_takes_only(tmp_path: Path) -> None:
                     ("POST", f"/api/takes/{name}/review"),
                     ("DELETE", f"/api/takes/{name}"),
                 ):
-                    assert (await other.request(verb, path)).status == 404
-                assert (await here.get(f"/api/takes/{name}")).status == 200
+                    assert await status_of(other.request(verb, path)) == 404
+                assert await status_of(here.get(f"/api/takes/{name}")) == 200
 
     asyncio.run(run())
 
@@ -220,7 +223,7 @@ def test_an_upload_without_a_length_is_refused(tmp_path: Path) -> None:
 
     async def run() -> None:
         async with served(tmp_path) as page, page.client() as client:
-            assert (await client.post("/api/upload", data=chunks())).status == 411
+            assert await status_of(client.post("/api/upload", data=chunks())) == 411
 
     asyncio.run(run())
 
@@ -269,7 +272,7 @@ def test_a_message_that_is_too_large_closes_the_link(tmp_path: Path) -> None:
                     while (await socket.receive(timeout=5)).type is aiohttp.WSMsgType.TEXT:
                         pass
                 assert socket.closed
-            assert (await client.get("/")).status == 200
+            assert await status_of(client.get("/")) == 200
 
     asyncio.run(run())
 
@@ -290,14 +293,10 @@ def test_sound_from_the_future_is_refused(tmp_path: Path) -> None:
 def test_a_flood_of_requests_is_slowed_and_the_page_stays(tmp_path: Path) -> None:
     async def run() -> None:
         async with served(tmp_path) as page, page.client() as client:
-            statuses = []
-            for _ in range(300):
-                answer = await client.get("/api/code")
-                statuses.append(answer.status)
-                await answer.read()
+            statuses = [await status_of(client.get("/api/code")) for _ in range(300)]
             assert 429 in statuses
             await asyncio.sleep(1.0)
-            assert (await client.get("/api/code")).status == 200
+            assert await status_of(client.get("/api/code")) == 200
 
     asyncio.run(run())
 
@@ -316,7 +315,7 @@ def test_a_flood_of_idle_connections_from_one_peer_is_cut_off(tmp_path: Path) ->
                 writer.close()
             await asyncio.sleep(0.2)
             async with page.client() as client:
-                assert (await client.get("/")).status == 200
+                assert await status_of(client.get("/")) == 200
 
     asyncio.run(run())
 

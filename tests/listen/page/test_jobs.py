@@ -16,7 +16,7 @@ from listen.ears import hear_take
 from listen.page.bench_form import read_form
 from listen.store.names import name_store
 from tests.listen.live.stub_engine import cuts
-from tests.listen.page.serving import SETUP, begin, frames_of, linked, served, until
+from tests.listen.page.serving import SETUP, begin, frames_of, linked, served, status_of, until
 
 TAKES = Path(recordings_synthetic.__file__).parent / "takes"
 SHELF = {**SETUP, "range": "8000-24000"}
@@ -97,10 +97,11 @@ def test_an_upload_is_reviewed_and_can_be_read_again(tmp_path: Path) -> None:
             assert verdicts
             report = await client.get(f"/api/takes/{name}/report")
             assert report.status == 200
+            assert b"<svg" in await report.read()
             assert "sandbox" in report.headers["Content-Security-Policy"]
             (kept,) = (await (await client.get("/api/takes")).json())["takes"]
             assert kept["reviewed"]
-            assert (await client.delete(f"/api/takes/{name}")).status == 200
+            assert await status_of(client.delete(f"/api/takes/{name}")) == 200
             assert (await (await client.get("/api/takes")).json())["takes"] == []
 
     asyncio.run(run())
@@ -123,7 +124,7 @@ def test_a_take_that_was_broken_off_is_offered_and_reviewed(tmp_path: Path) -> N
             for frame in frames_of(cuts(2.0)):
                 await socket.send_bytes(frame)
             await until(socket, "pass")
-            assert (await client.post(f"/api/takes/{name}/review")).status == 409
+            assert await status_of(client.post(f"/api/takes/{name}/review")) == 409
             session = page.page.house.sessions.find(name, "here")
             assert session is not None
             await session.close(finish=False)
