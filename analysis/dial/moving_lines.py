@@ -27,8 +27,9 @@ from analysis.hearing.spindle import spans
 from analysis.hearing.voice import Mask
 
 FloatArray = npt.NDArray[np.float64]
+Cells = npt.NDArray[np.int64]
 
-LOWEST_HZ = 70.0
+LOWEST_HZ = 110.0  # below lies no router's first order, but mains and rumble
 EVIDENCE = 0.5  # neighbouring steps share half their sound
 GLIDE, SWITCH = 0.1, 12.0
 SEED_OFFSET = 1.0  # what a comb of clipped gains wins from noise alone
@@ -45,6 +46,7 @@ MOSTLY = 0.6
 STAYS, STAYS_CLEAR = 60, 0.3  # percent of the take, nepers
 MOST_LINES = 30
 LINE_APART = 4  # cells of 0.25 %
+BINS_APART = 2.0  # lines nearer than that are one
 LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
 LOUD = 3.0
 SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
@@ -66,11 +68,14 @@ class LogAxis:
         ln(power / floor), and its place in the tables of soundings.
     reach : int
         Cells by which two speeds can differ.
+    bin_hz : float
+        Spacing of the spectra it was read from.
     """
 
     excess: npt.NDArray[np.float32]
     level: npt.NDArray[np.uint8]
     reach: int
+    bin_hz: float
 
 
 def log_axis(excess: Excess, *, grid: SpectrumGrid, reach: int) -> LogAxis:
@@ -80,7 +85,7 @@ def log_axis(excess: Excess, *, grid: SpectrumGrid, reach: int) -> LogAxis:
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
     on_axis = excess[:, left] * (1 - weight) + excess[:, left + 1] * weight
-    return LogAxis(on_axis, levels(on_axis), reach)
+    return LogAxis(on_axis, levels(on_axis), reach, grid.bin_hz)
 
 
 def _without_what_stays(axis: LogAxis) -> LogAxis:
@@ -88,7 +93,7 @@ def _without_what_stays(axis: LogAxis) -> LogAxis:
     some = axis.excess[:: max(1, len(axis.excess) // 400)]
     stays = np.percentile(some, STAYS, axis=0) + STAYS_CLEAR
     excess = (axis.excess - np.maximum(stays, 0)).astype(np.float32)
-    return LogAxis(np.clip(excess, -1, LOUD), levels(excess), axis.reach)
+    return LogAxis(np.clip(excess, -1, LOUD), levels(excess), axis.reach, axis.bin_hz)
 
 
 def _without_a_steady_machine(axis: LogAxis) -> LogAxis:
@@ -99,8 +104,9 @@ def _without_a_steady_machine(axis: LogAxis) -> LogAxis:
     """
     smooth = uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0)
     near = maximum_filter1d(smooth[:: max(1, len(smooth) // 500)], 5, axis=1)
-    lines = _lines(near.mean(axis=0).astype(np.float64), steps=len(near))
-    within = LogAxis(axis.excess, axis.level, STEADY_REACH)
+    mean = near.mean(axis=0).astype(np.float64)
+    lines = _lines(mean, steps=len(near), first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+    within = LogAxis(axis.excess, axis.level, STEADY_REACH, axis.bin_hz)
     found = _shifts(within, lines)
     on = np.flatnonzero(found.path != OFF)
     loud = found.lines[found.mean[found.lines + STEADY_REACH] > STEADY_LOUD]
@@ -112,7 +118,7 @@ def _without_a_steady_machine(axis: LogAxis) -> LogAxis:
         for beside in range(-BLANK_CELLS, BLANK_CELLS + 1):
             inside = (cell + beside >= 0) & (cell + beside < excess.shape[1])
             excess[on[inside], cell[inside] + beside] = NOISE
-    return LogAxis(excess, levels(excess), axis.reach)
+    return LogAxis(excess, levels(excess), axis.reach, axis.bin_hz)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,6 +149,7 @@ def _shifts(axis: LogAxis, lines: npt.NDArray[np.int64]) -> Shifts:
     count = len(axis.level)
     path, sureness = np.full(count, OFF), np.full(count, -8.0)
     mean = np.full(axis.level.shape[1] + 2 * axis.reach, np.nan)
+    first_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
     for _ in range(ROUNDS):
         if not len(lines):
             return Shifts(np.full(count, OFF), sureness, mean, lines)
@@ -153,7 +160,8 @@ def _shifts(axis: LogAxis, lines: npt.NDArray[np.int64]) -> Shifts:
         if on.sum() < FEWEST_STEPS:
             break
         mean = aligned_mean(axis, path)
-        lines = _lines(mean, steps=int(on.sum())) - axis.reach
+        lines = _lines(mean, steps=int(on.sum()), first_hz=first_hz, bin_hz=axis.bin_hz)
+        lines -= axis.reach
         soundings = _learn(axis, lines, path)
         lines, soundings = lines[soundings != SILENT], soundings[soundings != SILENT]
     return Shifts(path, sureness, mean, lines)
@@ -204,17 +212,31 @@ def _seed_lines(axis: LogAxis) -> npt.NDArray[np.int64]:
     clear = uniform_filter1d(alike / np.sqrt(louder + 1e-6), 25)
     middle = int(np.argmax(clear)) + LAG_STEPS // 2
     seed = axis.excess[max(0, middle - SEED_STEPS // 2) : middle + SEED_STEPS // 2 + 1]
-    return _lines(seed.mean(axis=0).astype(np.float64), steps=len(seed))
+    mean = seed.mean(axis=0).astype(np.float64)
+    return _lines(mean, steps=len(seed), first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
 
 
-def _lines(mean: FloatArray, *, steps: int) -> npt.NDArray[np.int64]:
-    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES."""
+def _lines(mean: FloatArray, *, steps: int, first_hz: float, bin_hz: float) -> Cells:
+    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES.
+
+    `first_hz` is the frequency of the first cell, `bin_hz` the spacing of the spectra.
+    """
     heard = np.isfinite(mean)
+    if not heard.any():
+        return np.zeros(0, np.int64)
     least, deviations = LINE_OUT
     out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(max(steps, 1) / 1.5))
     peaks, _ = find_peaks(np.where(heard, mean, -9.0), height=out, distance=LINE_APART)
-    clearest = peaks[np.argsort(-mean[peaks], kind="stable")][:MOST_LINES]
-    return np.asarray(np.sort(clearest), np.int64)
+    kept: list[int] = []
+    kept_hz: list[float] = []
+    for peak in peaks[np.argsort(-mean[peaks], kind="stable")].tolist():
+        line_hz = first_hz * float(np.exp(LOG_STEP * peak))
+        if all(abs(line_hz - other_hz) > BINS_APART * bin_hz for other_hz in kept_hz):
+            kept.append(peak)
+            kept_hz.append(line_hz)
+        if len(kept) == MOST_LINES:
+            break
+    return np.sort(np.array(kept, np.int64))
 
 
 def _evidence(

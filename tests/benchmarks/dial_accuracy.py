@@ -1,0 +1,166 @@
+"""How well a dial is calibrated, and what the voice learned from it is worth.
+
+    python -m tests.benchmarks.dial_accuracy --count 10
+    python -m tests.benchmarks.dial_accuracy --voice --count 10
+
+The first renders calibration takes of both splits and three difficulties and prints, for each:
+takes whose plateaus were all found and matched, the error of their speeds, how often the
+stated 95 % interval covers the truth, and the seconds of one core for a minute of sound. The
+second calibrates a router on a quiet take, then hears another take of the same router beside
+a shop vacuum as loud as it, with the voice and without, and prints the share of frames
+within 0.5 % of the truth.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+
+import click
+import numpy as np
+import numpy.typing as npt
+
+from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
+from analysis.dial.listening import Sound, hear_running_free
+from analysis.dial.matching import DialPoint
+from analysis.dial.settings import Marks, Setting
+from analysis.hearing.listener import Listener
+from analysis.hearing.voice import Voices
+from recordings_synthetic.calibration import plateaus_from
+from recordings_synthetic.drawing import DIFFICULTIES, draw_take, seed_of
+from recordings_synthetic.machines import vacuum
+from recordings_synthetic.ranges import RANGES
+from recordings_synthetic.render import Rendering, render
+from recordings_synthetic.truth import truth
+
+SPLITS = ("dev", "held_out")
+NEAR = 0.005
+
+
+@dataclass(slots=True)
+class Tally:
+    """What is counted over the takes of one split and difficulty."""
+
+    takes: int = 0
+    matched: int = 0
+    errors: list[float] = field(default_factory=list)
+    intervals: list[float] = field(default_factory=list)
+    core_s_per_minute: list[float] = field(default_factory=list)
+
+    def row(self) -> str:
+        """One row of the table."""
+        if not self.errors:
+            return f"{self.matched}/{self.takes}"
+        error = 100 * np.abs(self.errors)
+        cover = np.mean(error <= 100 * np.array(self.intervals))
+        return (
+            f"{self.matched:>3}/{self.takes:<3} {np.median(error):>9.4f} "
+            f"{np.percentile(error, 95):>8.4f} {error.max():>8.4f} {100 * cover:>8.1f} "
+            f"{np.mean(self.core_s_per_minute):>9.2f}"
+        )
+
+
+def as_sound(rendering: Rendering) -> Sound:
+    """The samples as the decoder would hand them on."""
+    samples = (np.asarray(rendering.samples) / 32_768).astype(np.float32)
+    return Sound(samples, float(rendering.plan.sample_rate_hz))
+
+
+def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
+    """Calibrate on `count` rendered takes."""
+    tally = Tally()
+    for index in range(count):
+        plan = draw_take(split, "plateaus", difficulty, seed_of(split, first_seed, index))
+        rendering = render(plan)
+        true = truth(rendering)["plateaus"]
+        settings = tuple(
+            Setting(f"{p['setting']:g}", float(p["setting"]), Marks.NUMBERS) for p in true
+        )
+        sound = as_sound(rendering)
+        begun = time.process_time()
+        heard = hear_running_free((sound,), plate_range_rpm=plan.plate_range_rpm)
+        made = calibrate(
+            plateaus_heard(heard),
+            settings=settings,
+            heard=heard,
+            plate_range_rpm=plan.plate_range_rpm,
+        )
+        tally.core_s_per_minute.append(60 * (time.process_time() - begun) / sound.duration_s)
+        tally.takes += 1
+        if not isinstance(made, Calibration):
+            continue
+        held = [(p, t) for p, t in zip(made.points, true, strict=True) if _overlap(p, t)]
+        tally.matched += len(held) == len(true)
+        tally.errors += [p.plateau.spindle_rpm / t["rpm"] - 1 for p, t in held]
+        tally.intervals += [p.plateau.spindle_rpm_u95 / t["rpm"] for p, t in held]
+    return tally
+
+
+def _overlap(point: DialPoint, true: dict[str, float]) -> bool:
+    """Whether a plateau lies on the true one for more than half of it."""
+    plateau = point.plateau
+    shared = min(plateau.end_s, true["end_s"]) - max(plateau.start_s, true["start_s"])
+    return shared > 0.5 * (true["end_s"] - true["start_s"])
+
+
+def voice_gain(split: str, count: int, first_seed: int) -> list[tuple[float, float]]:
+    """Share of frames within 0.5 %, without the voice and with it, for each router."""
+    shares = []
+    for index in range(count):
+        seed = seed_of(split, first_seed, index)
+        base = draw_take(split, "passes", "moderate", seed)
+        quiet = replace(plateaus_from(base, seed=seed, order="rising"), machines=())
+        heard = hear_running_free((as_sound(render(quiet)),), plate_range_rpm=base.plate_range_rpm)
+        loud = draw_take(split, "passes", "hard", seed)
+        rng = np.random.default_rng(seed)
+        beside = replace(vacuum(rng, RANGES[split]["hard"], 20.0), level_db=0.0)
+        take = render(replace(loud, voice=base.voice, plate_range_rpm=base.plate_range_rpm,
+                              machines=(beside,)))  # fmt: skip
+        shares.append((_near(take, None), _near(take, heard.voices)))
+    return shares
+
+
+def _near(take: Rendering, voices: Voices | None) -> float:
+    listener = Listener(
+        sample_rate_hz=take.plan.sample_rate_hz,
+        flutes=take.plan.bit.flutes,
+        plate_range_rpm=take.plan.plate_range_rpm,
+        known_voices=voices,
+    )
+    listener.feed(as_sound(take).samples)
+    track = listener.finish().track
+    spindle = truth(take)["spindle"]
+    true_rpm: npt.NDArray[np.float64] = np.array(
+        [np.nan if rpm is None else rpm for rpm in spindle["rpm"]], float
+    )
+    running = np.array([state == "running" for state in spindle["state"]])
+    place = np.minimum(np.searchsorted(spindle["time_s"], track.time_s), len(true_rpm) - 1)
+    wanted = running[place] & np.isfinite(true_rpm[place])
+    off = np.abs(track.spindle_rpm / true_rpm[place] - 1)
+    return float(np.mean(off[wanted] < NEAR))
+
+
+@click.command()
+@click.option("--count", default=10, show_default=True, help="Takes of each kind.")
+@click.option("--seed", default=1, show_default=True, help="First seed; 0 was developed on.")
+@click.option("--voice", is_flag=True, help="Print what the voice is worth instead.")
+def main(count: int, seed: int, voice: bool) -> None:
+    """Print the table."""
+    if voice:
+        print(f"{'':>9}  routers  without  with the voice   (% of frames within 0.5 %)")
+        for split in SPLITS:
+            without, known = np.transpose(voice_gain(split, count, seed))
+            print(
+                f"{split:>9}  {count:>7}  {100 * np.mean(without):>7.1f}  "
+                f"{100 * np.mean(known):>14.1f}"
+            )
+        return
+    print(f"{'':>20}  matched  median %    95 % %   worst %  covered   s/minute")
+    for split in SPLITS:
+        for difficulty in DIFFICULTIES:
+            row = measure(split, difficulty, count, seed).row()
+            print(f"{split:>9} {difficulty:>10}  {row}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
