@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from analysis.errors import ToothbeatError
 from listen.options import cut_options
 
 if TYPE_CHECKING:
@@ -69,7 +70,10 @@ def listen(
     shelf = Shelf(home() / "takes")
     terminal = Terminal(sys.stdout, bench)
     for take in shelf.unfinished():
-        sound = shelf.end(take)
+        try:
+            sound = shelf.end(take)
+        except (ToothbeatError, OSError):
+            sound = take.folder
         if sound is not None:
             terminal.say(f"A take was broken off earlier; what there is of it is in {sound}.")
     stop = threading.Event()

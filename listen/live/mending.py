@@ -26,7 +26,7 @@ def join_runs(folder: Path) -> Path | None:
     mended = folder / MENDED
     runs = _runs(folder)
     if not runs:
-        return mended if mended.is_file() else None
+        return None
     rate_hz = next((rate for _, path in runs if (rate := _rate_hz(path))), None)
     if rate_hz is None:
         return None
@@ -45,7 +45,7 @@ def join_runs(folder: Path) -> Path | None:
         keeper.drop()
         raise
     (work / f"sound-{0:012}.flac").replace(mended)
-    for path in [*work.iterdir(), *(path for _, path in runs)]:
+    for path in [*work.iterdir(), *(path for _, path in runs if path != mended)]:
         path.unlink()
     work.rmdir()
     return mended
@@ -61,9 +61,12 @@ def kept_samples(folder: Path) -> int:
 
 
 def _runs(folder: Path) -> list[tuple[int, Path]]:
-    """First sample and file of each run that holds sound, in order."""
+    """First sample and file of each run that holds sound, in order; first what was joined."""
     found = [(match, path) for path in folder.iterdir() if (match := _RUN.fullmatch(path.name))]
-    return sorted((int(match[1]), path) for match, path in found if path.stat().st_size)
+    runs = [(int(match[1]), path) for match, path in found]
+    if (folder / MENDED).is_file():
+        runs.append((0, folder / MENDED))
+    return sorted(run for run in runs if run[1].stat().st_size)
 
 
 def _joined(runs: list[tuple[int, Path]], rate_hz: int) -> Iterator[Samples]:

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from analysis.dial.settings import Setting
+from analysis.errors import ToothbeatError
 from listen.live.coach import Coach, Ear
 from listen.live.dialling import DialCoach
 from listen.live.intake import Piece
@@ -156,7 +157,8 @@ class Recording:
             self._hold.release()
             self._hold = None
         if finish and self.take is not None:
-            with suppress(OSError, ShelfError, KeepingError):
+            # Without room for the last note the take stays unfinished, and is offered again.
+            with suppress(OSError, ToothbeatError):
                 self._shelf.end(self.take)
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from aiohttp import web
 
+from analysis.errors import ToothbeatError
 from listen.page.pairing import COOKIE, Pairing
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
@@ -58,6 +59,8 @@ class Gates:
             answer = await handler(request)
         except web.HTTPException as error:
             answer = _said(error.status, error.text or error.reason)
+        except ToothbeatError as error:
+            answer = _said(507, str(error))
         finally:
             self._at_once -= 1
         return answer if answer.prepared else self._locked(request, answer)

@@ -167,3 +167,29 @@ def test_a_damaged_note_and_a_cut_line_hide_no_take(shelf: Shelf) -> None:
     (found,) = shelf.takes()
     assert not found.ended
     assert found.events == [{"kind": "pass"}]
+
+
+def test_a_take_whose_last_note_found_no_room_can_still_go_on(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Joined, yet not marked as ended: what is recorded later is added, nothing is replaced."""
+    take = shelf.begin({"sample_rate_hz": RATE_HZ})
+    first = TakeKeeper(take.folder, sample_rate_hz=RATE_HZ, first=0)
+    first.add_sound(ramp(0, 3 * BLOCK))
+    first.close()
+    with monkeypatch.context() as full:
+        full.setattr("listen.live.shelf.write_about", no_room)
+        with pytest.raises(KeepingError, match="no room"):
+            shelf.end(take)
+    (offered,) = shelf.unfinished()
+    assert shelf.kept_samples(offered) == 3 * BLOCK
+    second = TakeKeeper(take.folder, sample_rate_hz=RATE_HZ, first=3 * BLOCK)
+    second.add_sound(ramp(3 * BLOCK, BLOCK))
+    second.close()
+    sound = shelf.end(offered)
+    assert sound is not None
+    same(sound_of(sound), ramp(0, 4 * BLOCK))
+
+
+def no_room(_folder: Path, _about: dict[str, Any]) -> None:
+    raise KeepingError("no room")
