@@ -74,6 +74,7 @@ MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
 MOST_RISE = 12.0
+ENOUGH_OF_A_STATE = 54  # steps, some two and a half seconds
 MOST_OF = 0.8
 SURE_VOTE = 3.0
 CUTS = 2.5  # nepers of tooth orders that appear in the cut and are not there when free
@@ -193,6 +194,7 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
     if recognised is not None and recognised.running.mean() > ENOUGH:
         return recognised
     best: Course | None = recognised
+    clear = search  # with other machines taken out, but never the best course itself
     for round_number in range(3):
         path = _first_path(search, known)
         seeds = _seeds(search, path)
@@ -203,11 +205,11 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
         for course in heard:
             more = CLEARLY_MORE if round_number == 0 else LATER_MORE
             if best is None or course.merit > best.merit + more:
-                best = course
+                best, clear = course, search
         assert best is not None
         others = _other_machines(search, path, seeds, best)
         for other_path, voice in others:
-            search = search.without(other_path, voice)
+            search, clear = search.without(other_path, voice), clear.without(other_path, voice)
         if best.cutness > CUTS:
             break
         if not others:
@@ -217,10 +219,10 @@ def find_course(search: Search, known: Voices | None = None) -> Course | None:
         return None
     core = best.cutting if best.cutting.sum() >= MIN_SEED_STEPS else best.running
     if core.sum() >= MIN_SEED_STEPS:
-        alone = _follow(search, best.path, core)  # with the other machines taken out
+        alone = _follow(clear, best.path, core)
         if alone.merit >= MOST_OF * best.merit:
             best = alone
-    return _right_ratio(search, best) if best.running.sum() >= MIN_SEED_STEPS else None
+    return _right_ratio(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
 def _recognise(search: Search, known: Voices) -> Course:
@@ -360,7 +362,8 @@ def _told_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None 
     if signs.vote < 0:
         second = running & ~second
     voices, sounding = learn_voices(order_fits(orders), running=settled, cutting=second & settled)
-    rise = min(max(0.0, signs.rise), MOST_RISE)
+    smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
+    rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
     hops = np.count_nonzero(np.abs(np.diff(path))[running[1:] & running[:-1]] > SEED_JUMP)
     return Course(
         path,

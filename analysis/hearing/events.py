@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from analysis.hearing.gaps import WAY_BACK_S
 from analysis.hearing.passes import HeardPass
 
-LOST_S = 0.3  # contact lost for longer: the pass is taken as ended
-CLOSED_S = 2.0  # and after this it is never taken up again
+LOST_S = 0.25  # contact lost for longer: the pass is taken as ended
+CLOSED_S = WAY_BACK_S + 0.02  # and after this it is never taken up again
+HELD_S = 1.0  # while the bit seems to stand in the wood
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
 
@@ -116,7 +118,7 @@ class Record:
             lost_s = now_s - heard.exit_s
             if not told.ended:
                 told.exit_s = heard.exit_s
-                if not last or lost_s >= (LOST_S if standing_s is None else CLOSED_S):
+                if not last or lost_s >= (LOST_S if standing_s is None else HELD_S):
                     told.ended = True
                     events.append(PassEnded(heard))
             told.closed = told.ended and (not last or lost_s >= CLOSED_S)

@@ -29,7 +29,7 @@ from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import hear_turning
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.voice import Voices
-from analysis.hearing.watching import Watch
+from analysis.hearing.watching import FREE_S, Watch
 
 __all__ = [
     "DwellHeard",
@@ -181,7 +181,7 @@ class LiveListener:
             standing_s=seen.standing_s,
         )
         if self._record.closed_s > closed_s:
-            self._watch.close(course, at_s=self._record.closed_s + 0.7)
+            self._watch.close(course, at_s=self._record.closed_s + FREE_S)
         return events
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation
 
-from analysis.hearing.gaps import CLEAR_S, rub_measure
+from analysis.hearing.gaps import CLEAR_S, WAY_BACK_S, rub_measure
 from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes, hear_contact
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 
@@ -18,8 +18,11 @@ APART = 50.0
 BEFORE_S = 0.8
 AFTER_S = 0.28
 ALIKE = 0.5
-STANDING = 2.0
+STANDING = 3.0
 STANDS_S = 0.25
+LONGEST_STAND_S = 1.0
+SURE_FREE_S = 4.0
+FREE_S = 0.7
 LATELY_S = 4.0
 
 
@@ -56,6 +59,11 @@ class Watch:
         by_s = (begin - skip + cuts) * trace.step_s
         passes = [_moved(heard, by_s) for heard in find_passes(trace, contact)]
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
+        too_long = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
+        if self.armed and too_long:
+            # So short a stretch can't tell a long dwell from the way back: the latter is usual.
+            self.close(course, at_s=too_long[-1].start_s + FREE_S)
+            return self.look(course)
         if not self.armed:
             passes = [p for p in passes if _believable(trace, contact, p, by_s)]
             if passes:
@@ -86,6 +94,10 @@ class Watch:
             trace, free=trace.steady & ~near & among, cut=contact & trace.running & among
         )
 
+    def _free_s(self, step_s: float) -> float:
+        free = self.reference.free
+        return 0.0 if free is None else len(free.lead) * step_s
+
     def _window(self, course: RecentCourse) -> tuple[Trace, int, int]:
         """Reference cuts, free running and the window; where the latter two begin."""
         window = chosen(course.trace, slice(max(0, self.first - course.first), None))
@@ -97,10 +109,10 @@ class Watch:
     def _standing_s(self, trace: Trace, contact: Contact, by_s: float) -> float | None:
         where = np.flatnonzero(contact.mask)
         count = len(contact.mask)
-        if not self.armed or not len(where):
+        if not len(where) or self._free_s(trace.step_s) < SURE_FREE_S:
             return None
         lost = int(where[-1]) + 1
-        if not STANDS_S <= (count - lost) * trace.step_s <= 2.0:
+        if not STANDS_S <= (count - lost) * trace.step_s <= LONGEST_STAND_S:
             return None
         rub = rub_measure(
             trace.rub_features(),

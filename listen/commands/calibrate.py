@@ -176,6 +176,7 @@ def _check_drift(
 ) -> None:
     from analysis.dial.curve import curve_from_json
     from analysis.dial.drift import dial_drift
+    from analysis.dial.matching import part_repeats
     from listen.dial.calibrating import RefusedError
     from listen.dial.contract import drift_json
     from listen.dial.text import drift_text, plateaus_drawn
@@ -186,7 +187,8 @@ def _check_drift(
         kept = store.calibration(router)
     if kept is None:
         raise RefusedError(f'"{router}" has no calibration yet. Leave out --check to make one.')
-    if len(settings) != len(heard.plateaus):
+    plateaus = part_repeats(heard.plateaus, settings, heard.free.tracks)
+    if len(settings) != len(plateaus):
         drawn = plateaus_drawn(heard.plateaus, takes=heard.names)
         raise RefusedError(
             f"Steady speeds heard: {len(heard.plateaus)}; settings given: {len(settings)}. Give "
@@ -194,7 +196,7 @@ def _check_drift(
         )
     curve = curve_from_json(kept.calibration["curve"])
     drifts = []
-    for setting, plateau in zip(settings, heard.plateaus, strict=True):
+    for setting, plateau in zip(settings, plateaus, strict=True):
         drift = dial_drift(
             curve,
             setting=setting,
