@@ -3,7 +3,7 @@
     python -m recordings_synthetic takes --split dev --kind passes
     python tests/benchmarks/live_agreement.py takes/*.wav
 
-Every take is fed in blocks of a tenth of a second. A pass agrees if a live pass, after what
+Every take is fed in blocks of a fiftieth of a second. A pass agrees if a live pass, after what
 was resumed is merged, has the same moving time and speed as the review's within the
 uncertainties the two state. Latency is counted in sound: from the true exit, by the take's
 truth, to the block with which the pass was ended; computing time is told beside it.
@@ -31,7 +31,7 @@ from analysis.hearing.live import (
 )
 from analysis.hearing.passes import HeardPass
 
-BLOCK_S = 0.1
+BLOCK_S = 0.02
 
 
 @dataclass
