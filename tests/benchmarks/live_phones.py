@@ -1,0 +1,79 @@
+"""Eight phones at once on one server, each paced in real time with a take of its own.
+
+Run `python tests/benchmarks/live_phones.py [PHONES]`. Over TLS and WebSocket, with the real
+engine: how soon each verdict is at the phone after the end of its pass (in sound), how old the
+speed is, and what it costs.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import aiohttp
+import numpy as np
+
+import recordings_synthetic
+from listen.decoding import open_take
+from listen.live.frames import Frame, pack_frame
+from listen.live.recording import live_ear
+from tests.listen.page.serving import served
+
+BLOCK = 2048
+TAKE = Path(recordings_synthetic.__file__).parent / "takes" / "3-in-a-hurry.m4a"
+FORM = {
+    "edge": "600mm", "bit": "12.7mm", "flutes": "2", "trim": "1.6mm", "material": "hardwood",
+    "range": "8000-24000",
+}  # fmt: skip
+
+
+async def phone(
+    client: aiohttp.ClientSession, sound: np.ndarray, rate_hz: int, late: dict[str, list[float]]
+) -> None:
+    """Send the take at its own pace; note how late the news are."""
+    async with client, client.ws_connect("/sound") as socket:
+        await socket.send_json({"rate": rate_hz, "setup": FORM, "take": None})
+        await socket.receive_json()
+        begun_s = time.monotonic()
+
+        async def hear() -> None:
+            async for message in socket:
+                news, now_s = message.json(), time.monotonic() - begun_s
+                if news["kind"] == "pass":
+                    late["verdict"].append(now_s - news["exit_s"])
+                elif news["kind"] == "speed":
+                    late["speed"].append(now_s - news["time_s"])
+
+        hearing = asyncio.create_task(hear())
+        for number, first in enumerate(range(0, len(sound) - BLOCK, BLOCK)):
+            ready_s = (first + BLOCK) / rate_hz
+            await asyncio.sleep(max(0.0, begun_s + ready_s - time.monotonic()))
+            block = sound[first : first + BLOCK]
+            await socket.send_bytes(pack_frame(Frame(number, first, ready_s, block)))
+        await socket.send_str("end")
+        await hearing
+
+
+async def run(phones: int) -> None:
+    """Serve, let the phones in, and print the figures."""
+    with open_take(TAKE) as take:
+        rate_hz, sound = take.sample_rate_hz, np.concatenate(list(take.blocks()))
+    late: dict[str, list[float]] = {"verdict": [], "speed": []}
+    with tempfile.TemporaryDirectory() as home:
+        async with served(Path(home), make_ear=live_ear) as page:
+            clients = [await page.paired_client() for _ in range(phones)]
+            cost_s = time.process_time()
+            await asyncio.gather(*(phone(one, sound, rate_hz, late) for one in clients))
+            cost_s = time.process_time() - cost_s
+    share = 100 * cost_s / (len(sound) / rate_hz)
+    print(f"{phones} phones: {share:.0f} % of a core, the phones' own work included")
+    for what, values in late.items():
+        p50_s, p95_s = np.percentile(values, [50, 95])
+        print(f"{what}: {len(values)} told, p50 {p50_s:.2f} s, p95 {p95_s:.2f} s")
+
+
+if __name__ == "__main__":
+    asyncio.run(run(int(sys.argv[1]) if len(sys.argv) > 1 else 8))
