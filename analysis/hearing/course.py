@@ -104,7 +104,15 @@ class Course:
 
     @property
     def running(self) -> Mask:
+        """Steps in which the machine runs."""
         return self.path != OFF
+
+    @property
+    def hops_per_step(self) -> float:
+        """Hops from one speed to quite another, per running step."""
+        running = self.running
+        hops = np.abs(np.diff(self.path))[running[1:] & running[:-1]] > SEED_JUMP
+        return float(np.count_nonzero(hops)) / max(1, np.count_nonzero(running))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,8 +14,9 @@ from analysis.hearing.spectra import SpectrumGrid
 if TYPE_CHECKING:
     from analysis.hearing.passes import HeardPass, Trace
 
-CLIPPED_SHARE = 2e-4  # of the samples, at the very top
-CLIP_NEAR = 0.999  # of the largest sample
+CLIPPED_SHARE = 2e-4  # of the samples
+PILE = 6.0  # times what a smooth run of sizes would have at the top; a sine comes to 3
+SIZES, SIZES_PER_UNIT = 1000, 700
 TOO_QUIET_DB = -60.0
 NARROW_HZ = 3_800.0
 RIDING_DB = 4.0
@@ -47,20 +48,14 @@ class SoundLevel:
     def __init__(self) -> None:
         self._count = 0
         self._energy = 0.0
-        self._peak = 0.0
-        self._at_peak = 0
+        self._sizes = np.zeros(SIZES, np.int64)  # histogram of every third sample's size
 
     def add(self, samples: npt.NDArray[np.float32]) -> None:
         """Take in samples, full scale +-1."""
-        if not len(samples):
-            return
-        size = np.abs(samples)
-        peak = float(size.max())
-        if peak > self._peak * (2 - CLIP_NEAR):
-            self._peak, self._at_peak = peak, 0
-        self._at_peak += int(np.count_nonzero(size >= CLIP_NEAR * self._peak))
         self._energy += float(np.dot(samples, samples))
         self._count += len(samples)
+        place = np.minimum(np.abs(samples[::3]) * SIZES_PER_UNIT, SIZES - 1).astype(np.int64)
+        self._sizes += np.bincount(place, minlength=SIZES)
 
     @property
     def level_db(self) -> float:
@@ -69,8 +64,19 @@ class SoundLevel:
 
     @property
     def clipped_share(self) -> float:
-        """Share of the samples that lie at the largest size met."""
-        return self._at_peak / max(self._count, 1)
+        """Share of the samples that pile up at the largest size met, 0 if they do not.
+
+        A tone spends long near its peak too, so the pile must be far higher than what
+        lies just below it.
+        """
+        used = np.flatnonzero(self._sizes)
+        if not len(used) or used[-1] < 0.05 * SIZES_PER_UNIT:
+            return 0.0
+        peak = int(used[-1]) + 1
+        top = int(self._sizes[int(0.98 * peak) :].sum())
+        shoulder = int(self._sizes[int(0.90 * peak) : int(0.98 * peak)].sum())
+        piled = top > PILE * shoulder / 4  # the shoulder is four times as wide
+        return top / max(int(self._sizes.sum()), 1) if piled else 0.0
 
 
 def faults_of(

@@ -17,8 +17,8 @@ Mask = npt.NDArray[np.bool_]
 
 SHORTEST_PASS_S = 0.6
 HALFWAY = 0.5  # from cutting to running free, in evidence
-EDGE_U95_S = 0.06  # of one entry or exit
-SPAN_EDGE_U95_S = 0.10  # of one end of a dwell or lift-off
+EDGE_U95_S = 0.11  # of one entry or exit
+SPAN_EDGE_U95_S = 0.16  # of one end of a dwell or lift-off
 IDLE_NEAR_S = 8.0
 
 
@@ -229,9 +229,7 @@ def _heard_pass(
     )
 
 
-def _spans_of(
-    kind: Break, inside: list[tuple[Break, int, int]], step_s: float
-) -> tuple[Span, ...]:
+def _spans_of(kind: Break, inside: list[tuple[Break, int, int]], step_s: float) -> tuple[Span, ...]:
     return tuple(Span((a - 0.5) * step_s, (b - 0.5) * step_s) for k, a, b in inside if k is kind)
 
 

@@ -52,7 +52,9 @@ def order_gains(
         off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
         hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
     most = np.where(hum, HUM_GAIN, GAIN_CAP)
-    return np.asarray(np.clip(np.where(clear > 0, clear / 0.25, clear / 0.1), -ABSENT, most), np.float64)
+    return np.asarray(
+        np.clip(np.where(clear > 0, clear / 0.25, clear / 0.1), -ABSENT, most), np.float64
+    )
 
 
 def ripple_sidebands(

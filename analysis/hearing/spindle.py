@@ -23,6 +23,8 @@ LOADED = 2 / 3  # an unregulated router may lose a third of its speed in the cut
 OVER_PLATE = 1.08  # and run this much over its plate when free
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
+MIN_STEPS = 10  # half a second of sound
+TUNE_HOPS_PER_S = 1.0  # what hops more from pitch to pitch is music or talk, not a machine
 TEETH = 8
 FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
@@ -151,8 +153,8 @@ def hear_turning(
     count = len(frames.spectra)
     candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
     search = Search(frames.steps, candidates, flutes)
-    course = find_course(search, known) if len(frames.steps.excess) else None
-    if course is None:
+    course = find_course(search, known) if len(frames.steps.excess) > MIN_STEPS else None
+    if course is None or course.hops_per_step > TUNE_HOPS_PER_S * 2 * frames.grid.step_s:
         nothing = np.full(count, np.nan)
         return Turning(
             rotation_hz=nothing,
