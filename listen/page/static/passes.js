@@ -41,11 +41,17 @@ function ready(house, problem) {
 }
 
 function offer(house, kept) {
+  let sure = false;
   return el("div", { class: "card", role: "status" },
     el("p", { class: "lead" }, `A take from ${kept.when} was broken off. What was recorded is safe.`),
     el("div", { class: "row" },
       el("button", { type: "button", onclick: () => house.go("past") }, "Review it"),
       el("button", { type: "button", onclick: async (event) => {
+        if (!sure) {
+          sure = true;
+          event.target.textContent = "Really delete?";
+          return;
+        }
         await ask("DELETE", `/api/takes/${kept.take}`).catch((error) => say(error.message));
         event.target.closest(".card").remove();
         await house.refresh();
@@ -194,6 +200,7 @@ function draw() {
       el("span", { class: "rpm", id: "rpm" }), el("span", { class: "state", id: "link" })),
     el("meter", { id: "level", min: -70, max: 0, low: -55, high: -3, optimum: -20, "aria-label": "loudness" }),
     take.hands ? el("div", { class: "card" },
+      el("p", { class: "small" }, `Over all ${take.hands.passes} passes, change first:`),
       el("p", {}, el("b", {}, take.hands.change_first)),
       el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
     picture,
