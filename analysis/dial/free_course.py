@@ -26,6 +26,7 @@ from analysis.dial.moving_lines import (
     settled_steps,
     without_the_faint,
 )
+from analysis.dial.recount import recounted
 from analysis.hearing.orders import (
     LOG_STEP,
     ORDERS,
@@ -129,6 +130,14 @@ def find_free_course(
     first_hz = _on_the_tops(first_hz, aligned_mean(axis, path), axis.reach)
     on = path != OFF
     rotation_hz = np.where(on, first_hz * np.exp(LOG_STEP * (path - axis.reach)), np.nan)
+    low_hz, high_hz = plate_hz
+    rotation_hz = recounted(
+        rotation_hz,
+        settled=settled,
+        excess=excess,
+        grid=grid,
+        range_hz=(low_hz * (1 - PLATE_TOLERANCE), high_hz * (1 + PLATE_TOLERANCE)),
+    )
     voice = _voice(rotation_hz, search)
     return FreeCourse(rotation_hz, found.sureness, Voices(voice, voice), rival_ratio)
 

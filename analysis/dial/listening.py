@@ -15,7 +15,7 @@ from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import SpindleTrack, spans, spindle_track
+from analysis.hearing.spindle import SpindleTrack, spans
 from analysis.hearing.voice import Voices
 
 FloatArray = npt.NDArray[np.float64]
@@ -147,12 +147,15 @@ def _track(frames: TakeSpectra, course: FreeCourse | None, steps: slice) -> Spin
             edges = (a - first, last - b)
             rotation[first:last] = np.pad(refined.rotation_hz, edges, mode="edge")
             deviation[first:last] = np.pad(refined.deviation_hz, edges, mode="edge")
-    return spindle_track(
-        rotation_hz=rotation,
-        deviation_hz=deviation,
-        sureness=sureness,
-        contact=np.zeros(count, bool),
-        step_s=frames.grid.step_s,
+    there = 1 / (1 + np.exp(-np.clip(uniform_filter1d(sureness, 9), -60, 60) / 2))
+    keep = slice(None, None, 2)
+    return SpindleTrack(
+        time_s=np.arange(count, dtype=np.float64)[keep] * frames.grid.step_s,
+        spindle_rpm=60 * rotation[keep],
+        spindle_rpm_u95=1.96 * 60 * deviation[keep],
+        confidence=np.where(np.isfinite(rotation), there, 1 - there)[keep],
+        idle_rpm=None,
+        idle_rpm_u95=None,
     )
 
 

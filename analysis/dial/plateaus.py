@@ -32,7 +32,7 @@ EVEN = 0.7  # share of an even part that each part of a plateau has at least
 EVEN_SPREAD = 0.08  # of the whole
 TURNING_S = 0.3
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
-LEAPT_LEAST_S = 2.6
+LEAPT_LEAST_S = 3.2
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
 WANDER_SHARE = 0.6  # what of the wander a mean over its very stretch still misses
 
@@ -151,12 +151,14 @@ def _joined(
 ) -> list[tuple[int, int]]:
     """Join neighbours of one speed; where two of different speeds overlap, part them."""
     joined: list[tuple[int, int]] = []
-    gap = round(DROP_OUT_S / step_s)
+    gap, touching = round(DROP_OUT_S / step_s), round(TURNING_S / step_s)
     for first, last in sorted(stretches):
         if joined:
             a, b = joined[-1]
             apart = abs(_level(log_rpm, first, last) - _level(log_rpm, a, b))
-            if apart < SAME_SPEED and first - b <= gap:
+            # No dial has two settings so near each other: a wander that takes its time.
+            near = first - b <= touching and not _from_rest(log_rpm, a, step_s)
+            if apart < SAME_SPEED * (2 if near else 1) and first - b <= gap:
                 joined[-1] = (a, max(b, last))
                 continue
             if last <= b:

@@ -65,4 +65,5 @@ def sound_of(
         start = rng.random()
         sound += amplitude * inside * np.sin(2 * np.pi * (order * turns + start))
     sound = sound * loudness + noise * (0.1 + loudness) * rng.standard_normal(count)
-    return sound.astype(np.float32)
+    rendered: npt.NDArray[np.float32] = sound.astype(np.float32)
+    return rendered

@@ -29,7 +29,7 @@ def refused(speeds_rpm: list[float], written: str) -> Mismatch:
 
 @given(st.permutations(range(6)))
 def test_any_order_is_matched_when_given_in_that_order(order: list[int]) -> None:
-    speeds = [10_000 + 2_000 * i for i in order]
+    speeds = [10_000.0 + 2_000 * i for i in order]
     points = match(speeds, ",".join(str(i + 1) for i in order))
     assert isinstance(points, tuple)
     assert [point.plateau.spindle_rpm for point in points] == speeds
