@@ -14,8 +14,9 @@ from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import SpindleTrack, spans
+from analysis.hearing.spindle import SpindleTrack
 from analysis.hearing.voice import Voices
 
 FloatArray = npt.NDArray[np.float64]

@@ -22,8 +22,8 @@ from analysis.hearing.orders import (
     sounding_tables,
 )
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import spans
 from analysis.hearing.voice import Mask
 
 FloatArray = npt.NDArray[np.float64]

@@ -9,7 +9,8 @@ import numpy.typing as npt
 from scipy.ndimage import median_filter
 
 from analysis.hearing.passes import HeardPass
-from analysis.hearing.spindle import SpindleTrack, spans
+from analysis.hearing.search import spans
+from analysis.hearing.spindle import SpindleTrack
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.orders import Excess, Voice, order_excess
+from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import spans
 from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]

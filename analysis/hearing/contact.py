@@ -9,6 +9,7 @@ the hiss of chips is up, and a run neither begins nor ends in the wood.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -45,7 +46,7 @@ def band_levels(
     the power itself. `spectra` has shape (frames, all bins), `log_powers` (frames, grid.bins).
     """
     columns = []
-    for low, high in zip(BAND_EDGES_HZ[:-1], BAND_EDGES_HZ[1:], strict=True):
+    for low, high in pairwise(BAND_EDGES_HZ.tolist()):
         first, last = round(low / grid.bin_hz), round(high / grid.bin_hz)
         if last < grid.bins:
             columns.append(log_powers[:, first:last].mean(axis=1))

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from analysis.hearing.gaps import WAY_BACK_S
 from analysis.hearing.passes import HeardPass
 
-LOST_S = 0.25  # contact lost for longer: the pass is taken as ended
+LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.02  # and after this it is never taken up again
 HELD_S = 1.0  # while the bit seems to stand in the wood
 SAME_S = 0.5
@@ -82,6 +85,16 @@ class Record:
     def closed_s(self) -> float:
         """Exit of the last pass that can't be taken up again; below 0 if there is none."""
         return max((told.exit_s for told in self._told if told.closed), default=-1.0)
+
+    @property
+    def cutting(self) -> bool:
+        """Whether a pass is under way."""
+        return any(not told.ended for told in self._told[-1:])
+
+    def inside(self, time_s: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+        """Which moments lie in the passes told."""
+        within = [(time_s >= told.entry_s) & (time_s < told.exit_s) for told in self._told]
+        return np.any(within, axis=0) if within else np.zeros(len(time_s), bool)
 
     def news(
         self, passes: list[HeardPass], *, now_s: float, standing_s: float | None

@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.course import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH, Search
+from analysis.hearing.course import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH
 from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.search import Search, spans
 from analysis.hearing.spindle import (
     MIN_STRETCH_FRAMES,
     REFINED_ORDERS,
     Frames,
     Turning,
     candidate_range_hz,
-    spans,
     teeth_orders,
 )
 from analysis.hearing.voice import Voices, order_fits, step_evidence
@@ -24,30 +24,37 @@ FloatArray = npt.NDArray[np.float64]
 
 
 class Follower:
-    """Follows a router through short stretches of sound by the voices it was taught."""
+    """Follows a router through short stretches of sound by the voices it was taught.
+
+    It looks near the speeds at which the router was heard; `wide` looks everywhere, for a
+    dial that was turned.
+    """
 
     def __init__(self, *, flutes: int | None, plate_range_rpm: tuple[float, float] | None) -> None:
         self._flutes = flutes
-        self._whole_hz = candidate_range_hz(plate_range_rpm)
-        self._range_hz = self._whole_hz
+        self._whole = Candidates.between(*candidate_range_hz(plate_range_rpm))
+        self._near = self._whole
         self.voices: Voices | None = None
 
-    def learn(self, voices: Voices, rotation_hz: FloatArray | None) -> None:
-        """Take over voices and, if known, the speeds they were heard at."""
+    def learn(self, voices: Voices) -> None:
+        """Take over what the router sounds like."""
         self.voices = voices
-        self._range_hz = self._whole_hz
-        if rotation_hz is not None and np.isfinite(rotation_hz).any():
+        self._near = self._whole
+
+    def look_near(self, rotation_hz: FloatArray) -> None:
+        """Look near these speeds from now on; NaN where it was off."""
+        if np.isfinite(rotation_hz).any():
             low, high = np.nanpercentile(rotation_hz, [2, 98])
-            self._range_hz = (
-                max(self._whole_hz[0], low * FOLLOW_DOWN),
-                min(self._whole_hz[1], high * FOLLOW_UP),
+            self._near = Candidates.between(
+                max(self._whole.lowest_hz, low * FOLLOW_DOWN),
+                min(float(self._whole.rotation_hz[-1]), high * FOLLOW_UP),
             )
 
-    def follow(self, frames: Frames) -> Turning | None:
+    def follow(self, frames: Frames, *, wide: bool) -> Turning | None:
         """The rotation through the frames; None while no voices are known."""
         if self.voices is None or len(frames.steps.excess) < 2:
             return None
-        candidates = Candidates.between(*self._range_hz)
+        candidates = self._whole if wide else self._near
         search = Search(frames.steps, candidates, self._flutes)
         axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
         evidence = comb_evidence(axis, voice=self.voices.cutting, candidates=candidates)
@@ -55,6 +62,8 @@ class Follower:
             free = comb_evidence(axis, voice=self.voices.idle, candidates=candidates)
             np.maximum(evidence, free, out=evidence)
         path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        if wide:
+            self.look_near(np.where(path == OFF, np.nan, candidates.rotation_hz[path]))
         orders = search.orders(path)
         fits = order_fits(orders)
         idle = step_evidence(fits, self.voices.idle).astype(np.float64)

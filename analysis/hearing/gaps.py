@@ -71,7 +71,7 @@ def rub_measure(
     if free.sum() < 4 * block:
         free = settled & ~near
     if free.sum() < 4 * block:
-        return lambda first, end: 0.0
+        return _no_measure
     sound = features[free][: free.sum() // block * block]
     blocks = sound.reshape(-1, block, features.shape[1]).mean(axis=1)
     middle = np.median(blocks, axis=0)
@@ -88,6 +88,10 @@ def rub_measure(
         return float(np.sqrt(away @ inverse @ away / len(away)))
 
     return measure
+
+
+def _no_measure(first: int, end: int) -> float:  # noqa: ARG001
+    return 0.0
 
 
 def name_breaks(

@@ -21,14 +21,14 @@ from analysis.hearing.events import (
     Record,
     SpeedHeard,
 )
-from analysis.hearing.faults import CLIP_NEAR, CLIPPED_SHARE
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
+from analysis.hearing.passes import Trace
 from analysis.hearing.recent import RecentCourse, RecentSound
 from analysis.hearing.spectra import Framer
-from analysis.hearing.spindle import hear_turning
+from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
-from analysis.hearing.voice import Voices
+from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import FREE_S, Watch
 
 __all__ = [
@@ -42,12 +42,24 @@ __all__ = [
     "SpeedHeard",
 ]
 
-TICK = 8  # frames
-LOOK_S = 40.0
+BEAT = 4  # frames
+TICK = 2 * BEAT
+LOOK_S = 45.0
 COURSE_S = 120.0
-FOLLOW_S = 2.5
+FOLLOW_S = 1.6
 FIRST_LOOK_S = 3.0
 LOOK_GROWTH = 0.4
+LOOK_AGAIN_S, LOOK_LATER_S = 10.0, 30.0
+CUT_TO_LEARN_S = 1.5
+CONTRADICTS = 0.4
+OTHER_RATIO = 0.05
+CLEARLY_LONGER = 1.2
+HELD_S = 30.0
+URGENT_S = 0.08  # contact lost for so long: every beat counts
+LOST_TICKS = 4
+FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
+FULL_SCALE = 0.999
+CLIPPED_SHARE = 2e-4
 
 
 class LiveListener:
@@ -94,99 +106,172 @@ class LiveListener:
         self._look_ahead = self._frames_in(look_ahead_s)
         self._framer = Framer(self.grid)
         self._waiting = np.zeros(0, np.float32)
-        self._taken = 0  # samples
+        self._held: list[npt.NDArray[np.float32]] = []  # for the review
+        self._lately: list[npt.NDArray[np.float32]] = []  # of this tick
+        self._beats = 0
+        self._heard = 0  # frames
         self._sound = RecentSound(self.grid, most=self._frames_in(LOOK_S))
         self._course: RecentCourse | None = None
         self._follower = Follower(flutes=flutes, plate_range_rpm=plate_range_rpm)
         if known_voices is not None:
-            self._follower.learn(known_voices, None)
+            self._follower.learn(known_voices)
         self._next_look = self._frames_in(FIRST_LOOK_S)
+        self._looked_at, self._doubts = 0, 0
         self._stirring = Stirring()
         self._watch = Watch()
         self._record = Record()
+        self._urgent = False
 
     def feed(self, samples: npt.NDArray[np.float32]) -> list[Event]:
         """Take in samples, shape (n,), full scale +-1; say what is new."""
         self._waiting = np.concatenate([self._waiting, samples])
-        step = TICK * self.grid.hop
+        step = BEAT * self.grid.hop
         events: list[Event] = []
         for first in range(0, len(self._waiting) - step + 1, step):
-            events += self._tick(self._waiting[first : first + step])
+            events += self._beat(self._waiting[first : first + step])
         self._waiting = self._waiting[len(self._waiting) // step * step :].copy()
         return events
 
     def finish(self) -> Hearing:
         """End the take and return the review of all of it."""
-        self._review.feed(self._waiting)
-        self._waiting = self._waiting[:0]
+        for samples in (*self._held, self._waiting):
+            self._review.feed(samples)
+        self._held, self._waiting = [], self._waiting[:0]
         return self._review.finish()
 
     def _frames_in(self, seconds: float) -> int:
         return round(seconds / self.grid.step_s)
 
-    def _tick(self, samples: npt.NDArray[np.float32]) -> list[Event]:
-        self._review.feed(samples)
-        self._taken += len(samples)
-        events: list[Event] = [_level(samples, self._taken / self.grid.sample_rate_hz)]
+    def _beat(self, samples: npt.NDArray[np.float32]) -> list[Event]:
+        self._keep_for_review(samples)
+        self._beats += 1
+        self._lately = [*self._lately[-1:], samples]
         bands = self._sound.add(self._framer.frames(samples, multiple=1))
         if self._course is None:
             self._course = RecentCourse(
                 step_s=self.grid.step_s, bands=bands.shape[1], most=self._frames_in(COURSE_S)
             )
         self._course.grow(bands)
-        self._follow(self._course)
-        events.append(self._speed(self._course))
+        whole = self._beats % (TICK // BEAT) == 0
+        return self._tick(self._course, whole=whole) if whole or self._urgent else []
+
+    def _keep_for_review(self, samples: npt.NDArray[np.float32]) -> None:
+        """Let the review have its sound between passes: its sections take a while."""
+        self._held.append(samples.copy())
+        most = self._frames_in(HELD_S) // BEAT
+        if len(self._held) > most or not (self._urgent or self._record.cutting):
+            for held in self._held:
+                self._review.feed(held)
+            self._held = []
+
+    def _tick(self, course: RecentCourse, *, whole: bool) -> list[Event]:
+        self._follow(course)
+        events: list[Event] = [self._speed(course)]
+        if whole:
+            events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
-            events += self._passes(self._course)
-            self._look(self._course)
-        elif self._look(self._course, now=self._stirring.add(bands)):
-            events += self._passes(self._course)
+            events += self._passes(course)
+            if whole and self._may_look(course):
+                self._look(course)
+        elif whole:
+            stirred = self._stirring.add(course.trace.bands[-TICK:])
+            if (stirred or course.end >= self._next_look) and self._look(course):
+                events += self._passes(course)
         return events
 
     def _follow(self, course: RecentCourse) -> None:
-        if self._follower.voices is None:
+        new = course.end - self._heard
+        self._heard = course.end
+        if self._follower.voices is None or _quiet(course.trace):
             return
-        turning = self._follower.follow(self._sound.frames(self._frames_in(FOLLOW_S)))
+        lost = not course.trace.running[-LOST_TICKS * TICK :].any()
+        wide = lost and self._beats % (LOST_TICKS * TICK // BEAT) == 0
+        turning = self._follower.follow(self._sound.frames(self._frames_in(FOLLOW_S)), wide=wide)
         if turning is not None:
-            course.splice(turning, from_frame=course.end - self._look_ahead - 2 * TICK)
+            course.splice(turning, from_frame=course.end - self._look_ahead - new)
 
-    def _look(self, course: RecentCourse, *, now: bool = False) -> bool:
-        if not now and self._sound.end < self._next_look:
+    def _may_look(self, course: RecentCourse) -> bool:
+        """Whether it is time to learn anew, and nothing is under way."""
+        if course.end < self._next_look or self._urgent or self._record.cutting:
             return False
-        frames = self._sound.frames(self._sound.kept)
-        self._next_look = self._sound.end + max(
-            self._frames_in(FIRST_LOOK_S), round(LOOK_GROWTH * self._sound.kept)
-        )
+        return int(self._told_cut(course).sum()) * self.grid.step_s > CUT_TO_LEARN_S
+
+    def _told_cut(self, course: RecentCourse) -> Mask:
+        frames = np.arange(course.end - self._sound.kept, course.end)
+        return self._record.inside(frames * np.float64(self.grid.step_s))
+
+    def _look(self, course: RecentCourse) -> bool:
+        kept = self._sound.kept
         turning = hear_turning(
-            frames, flutes=self._flutes, plate_range_rpm=self._plate_range_rpm, known=self._known
+            self._sound.frames(kept),
+            flutes=self._flutes,
+            plate_range_rpm=self._plate_range_rpm,
+            known=self._known,
         )
+        if self._watch.armed:
+            self._next_look = course.end + self._frames_in(
+                min(LOOK_LATER_S, max(LOOK_AGAIN_S, kept * self.grid.step_s))
+            )
+        else:
+            self._next_look = course.end + max(
+                self._frames_in(FIRST_LOOK_S), round(LOOK_GROWTH * kept)
+            )
         if turning.voices is None:
             return False
+        if self._watch.armed and self._doubtful(course, turning) and self._doubts == 0:
+            self._doubts += 1
+            return False
+        self._doubts, self._looked_at = 0, kept
         course.splice(turning, from_frame=0)
-        self._follower.learn(turning.voices, turning.rotation_hz)
+        self._follower.learn(turning.voices)
+        self._follower.look_near(turning.rotation_hz)
         return True
 
+    def _doubtful(self, course: RecentCourse, turning: Turning) -> bool:
+        """Whether a look contradicts what was told, or counts the lines anew for no good reason."""
+        told = self._told_cut(course)
+        count = min(len(turning.lead), len(course.trace.lead))
+        told, cutting = told[-count:], turning.cutting[-count:]
+        before, now = course.trace.rotation_hz[-count:], turning.rotation_hz[-count:]
+        running = np.isfinite(before) & np.isfinite(now)
+        free = running & ~told
+        if not (running & told).any() or not free.any():
+            return True
+        if cutting[running & told].mean() - cutting[free].mean() < CONTRADICTS:
+            return True
+        other = np.median(np.abs(np.log(now[running] / before[running]))) > OTHER_RATIO
+        return bool(other) and self._sound.kept < CLEARLY_LONGER * self._looked_at
+
     def _speed(self, course: RecentCourse) -> SpeedHeard:
-        newest = course.trace.rotation_hz[-TICK // 2 :]
+        newest = course.trace.rotation_hz[-BEAT:]
         running = bool(np.isfinite(newest).all())
         time_s = (course.end - 1) * self.grid.step_s
         return SpeedHeard(time_s, 60 * float(np.mean(newest)) if running else None)
 
     def _passes(self, course: RecentCourse) -> list[Event]:
         seen = self._watch.look(course)
-        closed_s = self._record.closed_s
-        events = self._record.news(
-            seen.passes,
-            now_s=course.end * self.grid.step_s,
-            standing_s=seen.standing_s,
-        )
+        now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
+        events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)
         if self._record.closed_s > closed_s:
             self._watch.close(course, at_s=self._record.closed_s + FREE_S)
+        elif not seen.passes:
+            self._watch.rest(course)
+        lost_s = now_s - seen.passes[-1].exit_s if seen.passes else 0.0
+        self._urgent = self._record.cutting and lost_s > URGENT_S
         return events
+
+
+def _quiet(trace: Trace) -> bool:
+    """Whether the newest sound is far below that of the router running."""
+    running = trace.running
+    if not running.any():
+        return False
+    level = trace.bands.mean(axis=1)
+    return bool(level[-TICK:].max() < np.percentile(level[running], 20) - FAR_BELOW)
 
 
 def _level(samples: npt.NDArray[np.float32], time_s: float) -> LevelHeard:
     size = np.abs(samples)
     level_db = 10 * float(np.log10(float(np.dot(samples, samples)) / len(samples) + 1e-20))
-    clipped = np.count_nonzero(size >= CLIP_NEAR) > CLIPPED_SHARE * len(samples)
+    clipped = np.count_nonzero(size >= FULL_SCALE) > CLIPPED_SHARE * len(samples)
     return LevelHeard(time_s, level_db, float(size.max()), bool(clipped))

@@ -65,7 +65,7 @@ class Candidates:
     @property
     def rotation_hz(self) -> FloatArray:
         """All candidates, shape (count,)."""
-        return self.lowest_hz * np.exp(LOG_STEP * np.arange(self.count))
+        return np.asarray(self.lowest_hz * np.exp(LOG_STEP * np.arange(self.count)), np.float64)
 
 
 def generic_voice(flutes: int | None) -> Voice:
@@ -100,7 +100,7 @@ def sounding_tables() -> npt.NDArray[np.float32]:
 def levels(excess: npt.NDArray[np.floating]) -> npt.NDArray[np.uint8]:
     """Excess as an index into the columns of `sounding_tables`; NaN becomes 0."""
     place = (np.nan_to_num(excess, nan=_TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5
-    return np.clip(place, 0, _TABLE_SIZE - 1).astype(np.uint8)
+    return np.asarray(np.clip(place, 0, _TABLE_SIZE - 1), np.uint8)
 
 
 def on_log_axis(

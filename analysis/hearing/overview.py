@@ -57,4 +57,4 @@ class OverviewMaker:
             levels = (levels - levels.max()) * np.float32(DB_PER_NEPER)
         times = (np.arange(len(levels)) + 0.5) * self._every * self._grid.step_s
         frequencies = (np.arange(rows) + 0.5) * self._group * self._grid.bin_hz
-        return Overview(times, frequencies, levels)
+        return Overview(times.astype(np.float64), frequencies.astype(np.float64), levels)

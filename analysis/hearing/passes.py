@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +11,7 @@ from scipy.ndimage import binary_erosion, uniform_filter1d
 
 from analysis.hearing.contact import part_states
 from analysis.hearing.gaps import Break, name_breaks, rub_measure
-from analysis.hearing.spindle import spans
+from analysis.hearing.search import spans
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -115,7 +116,7 @@ class Trace:
             return running
         log_hz = np.log(np.where(self.running, self.rotation_hz, 1.0))
         change = np.abs(log_hz[2 * wide :] - log_hz[: -2 * wide])
-        return running & np.pad(change < 0.06, wide, constant_values=True)
+        return np.asarray(running & np.pad(change < 0.06, wide, constant_values=True))
 
     @property
     def running(self) -> Mask:
@@ -160,7 +161,7 @@ def hear_contact(trace: Trace) -> Contact:
 def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     """The passes of a take, with dwells and lift-offs."""
     stretches = _joined_over_nothing(trace, contact)
-    breaks = [(a, b) for (_, a), (b, _) in zip(stretches[:-1], stretches[1:], strict=True)]
+    breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
     rub = rub_measure(
         trace.rub_features(),
         contact=contact.mask,

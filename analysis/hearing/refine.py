@@ -10,6 +10,7 @@ spindle is measured over seconds and a sagging one over tenths.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ from scipy.ndimage import uniform_filter1d
 from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
 
 FloatArray = npt.NDArray[np.float64]
+AnyNumber = TypeVar("AnyNumber", np.float64, np.complex128)
 ComplexArray = npt.NDArray[np.complex128]
 
 HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
@@ -68,7 +70,7 @@ def order_phasors(
 
 def hann_kernel(bins: FloatArray) -> FloatArray:
     """The Hann window's transform `bins` cells from its centre, 1 at the centre."""
-    return np.sinc(bins) / (1 - np.minimum(bins**2, 0.999999))
+    return np.asarray(np.sinc(bins) / (1 - np.minimum(bins**2, 0.999999)), np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,8 +203,10 @@ def _newton_step(
     return found, 1 / np.sqrt(np.maximum(information, 1e-9)), peaked
 
 
-def _window_sum(values, low, high):
+def _window_sum(
+    values: npt.NDArray[AnyNumber], low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]
+) -> npt.NDArray[AnyNumber]:
     total = np.concatenate(
         [np.zeros((1, *values.shape[1:]), values.dtype), np.cumsum(values, axis=0)]
     )
-    return total[high] - total[low]
+    return np.asarray(total[high] - total[low])

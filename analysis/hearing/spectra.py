@@ -70,7 +70,7 @@ class SpectrumGrid:
         """Periodic Hann window, sum of squares 1 (white noise keeps its variance)."""
         n = np.arange(self.length)
         hann = 0.5 - 0.5 * np.cos(2 * np.pi * n / self.length)
-        return (hann / np.sqrt(np.sum(hann**2))).astype(np.float32)
+        return np.asarray(hann / np.sqrt(np.sum(hann**2)), np.float32)
 
 
 class Framer:

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from analysis.hearing.course import Course, Search, Steps, find_course
+from analysis.hearing.course import find_course
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
-from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.search import Course, Search, Steps, spans
 from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid, colour, log_floor
 from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
 
@@ -99,8 +99,8 @@ def as_frames(
     steps = Steps(
         grid=grid,
         excess=np.concatenate(excess),
-        log_floor=(log_floors[0:pairs:2] + log_floors[1:pairs:2]) / 2,
-        bands=(bands[0:pairs:2] + bands[1:pairs:2]) / 2,
+        log_floor=np.float32(0.5) * (log_floors[0:pairs:2] + log_floors[1:pairs:2]),
+        bands=np.float32(0.5) * (bands[0:pairs:2] + bands[1:pairs:2]),
     )
     return Frames(grid, spectra, log_floors, bands, steps)
 
@@ -231,14 +231,6 @@ def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
     return np.union1d(loudest, [1])
 
 
-def spans(mask: Mask) -> list[tuple[int, int]]:
-    """First index and end (exclusive) of each run of True."""
-    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
-    return list(
-        zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True)
-    )
-
-
 def spindle_track(
     *,
     rotation_hz: FloatArray,
@@ -259,7 +251,7 @@ def spindle_track(
     running = np.isfinite(rotation_hz)
     keep = slice(None, None, 2)
     return SpindleTrack(
-        time_s=np.arange(len(rotation_hz))[keep] * step_s,
+        time_s=step_s * np.arange(len(rotation_hz), dtype=np.float64)[keep],
         spindle_rpm=60 * rotation_hz[keep],
         spindle_rpm_u95=1.96 * 60 * deviation_hz[keep],
         confidence=np.where(running, there, 1 - there)[keep],

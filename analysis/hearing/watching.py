@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation
 
-from analysis.hearing.gaps import CLEAR_S, WAY_BACK_S, rub_measure
+from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
 from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes, hear_contact
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 
@@ -18,12 +18,14 @@ APART = 50.0
 BEFORE_S = 0.8
 AFTER_S = 0.28
 ALIKE = 0.5
-STANDING = 3.0
-STANDS_S = 0.25
+STANDING = 2.0
+TEETH_RISE = 1.5
+STANDS_S = 0.27
 LONGEST_STAND_S = 1.0
 SURE_FREE_S = 4.0
 FREE_S = 0.7
 LATELY_S = 4.0
+LONGEST_IDLE_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ class Watch:
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
         too_long = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
         if self.armed and too_long:
-            # So short a stretch can't tell a long dwell from the way back: the latter is usual.
+            # A short window can't tell a long dwell from the way back, and the latter is usual.
             self.close(course, at_s=too_long[-1].start_s + FREE_S)
             return self.look(course)
         if not self.armed:
@@ -69,6 +71,12 @@ class Watch:
             if passes:
                 self._arm(trace, contact, passes[0].entry_s - by_s)
         return Seen(passes, self._standing_s(trace, contact, by_s))
+
+    def rest(self, course: RecentCourse) -> None:
+        """Let the window slide on while nothing is cut."""
+        begin = max(self.first, course.first)
+        if self.armed and (course.end - begin) * course.trace.step_s > LONGEST_IDLE_S:
+            self.close(course, at_s=course.end * course.trace.step_s - LATELY_S)
 
     def close(self, course: RecentCourse, *, at_s: float) -> None:
         """Begin the window anew at a moment of running free; learn from what is left behind."""
@@ -94,10 +102,6 @@ class Watch:
             trace, free=trace.steady & ~near & among, cut=contact & trace.running & among
         )
 
-    def _free_s(self, step_s: float) -> float:
-        free = self.reference.free
-        return 0.0 if free is None else len(free.lead) * step_s
-
     def _window(self, course: RecentCourse) -> tuple[Trace, int, int]:
         """Reference cuts, free running and the window; where the latter two begin."""
         window = chosen(course.trace, slice(max(0, self.first - course.first), None))
@@ -107,12 +111,17 @@ class Watch:
         return joined(*known, window), cuts, sum(len(part.lead) for part in known)
 
     def _standing_s(self, trace: Trace, contact: Contact, by_s: float) -> float | None:
+        """Since when the teeth have been rubbing without chips; None if they don't seem to."""
         where = np.flatnonzero(contact.mask)
-        count = len(contact.mask)
-        if not len(where) or self._free_s(trace.step_s) < SURE_FREE_S:
+        free = self.reference.free
+        if free is None or len(free.lead) * trace.step_s < SURE_FREE_S or not len(where):
             return None
-        lost = int(where[-1]) + 1
+        lost, count = int(where[-1]) + 1, len(contact.mask)
         if not STANDS_S <= (count - lost) * trace.step_s <= LONGEST_STAND_S:
+            return None
+        clear = lost + round(EDGE_S / trace.step_s)
+        rise = trace.teeth[clear:].mean(axis=0) - free.teeth.mean(axis=0)
+        if np.clip(rise, -3, 3).sum() < TEETH_RISE:
             return None
         rub = rub_measure(
             trace.rub_features(),

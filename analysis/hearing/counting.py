@@ -1,0 +1,105 @@
+"""Counting a course's lines anew when another multiple explains the whole take better."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.orders import LOG_STEP, FloatArray, order_excess
+from analysis.hearing.path import OFF
+from analysis.hearing.ratio import (
+    MARGIN,
+    NOISE_LEVEL,
+    RATIOS,
+    cutting_score,
+    idle_score,
+    ripple_sidebands,
+)
+from analysis.hearing.search import Course, Search, some_of
+from analysis.hearing.states import tell_apart
+
+ASIDE = 3.5  # bins: just outside a Hann line
+MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
+WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
+
+
+def counted_right(search: Search, course: Course) -> Course:
+    """Count the lines of a course anew if another multiple explains them better."""
+    for _ in range(2):
+        scores = _ratio_scores(search, course)
+        best = max(scores, key=lambda ratio: scores[ratio])
+        if best == 1.0 or scores[best] <= scores[1.0] + MARGIN:
+            break
+        shift = round(float(np.log(best)) / LOG_STEP)
+        moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
+        path = np.where(course.running, moved, OFF)
+        course = tell_apart(search, path, guess=course.cutting)
+    return course
+
+
+def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
+    free, cutting = some_of(course.running & ~course.cutting), some_of(course.cutting)
+    middle_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
+    lowest_hz, highest_hz = search.candidates.rotation_hz[[0, -1]]
+    scores = {}
+    for ratio in RATIOS:
+        if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
+            continue
+        top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
+        top_order = max(4, int(top_hz / (ratio * middle_hz)))
+        score, idle_too = 0.0, np.zeros(top_order, bool)
+        if len(free) > 8:
+            mean = _mean_excess(search, course, ratio, free, top_order)
+            idle_too = np.nan_to_num(mean, nan=-1) > 0.2
+            score += idle_score(mean, steps=len(free), rotation_hz=ratio * middle_hz)
+        if len(cutting) > 8 and search.flutes:
+            mean = _mean_excess(search, course, ratio, cutting, top_order)
+            score += cutting_score(
+                mean,
+                steps=len(cutting),
+                rotation_hz=ratio * middle_hz,
+                flutes=search.flutes,
+                idle_too=idle_too,
+            )
+        scores[ratio] = score
+    return scores
+
+
+def _mean_excess(
+    search: Search,
+    course: Course,
+    ratio: float,
+    steps: npt.NDArray[np.int64],
+    top_order: int,
+) -> FloatArray:
+    """Mean excess of orders 1 to `top_order`, less their surroundings' and mains ripple.
+
+    A resonance lifts a whole stretch of the spectrum over its floor; a tone stands out of
+    what lies just beside it.
+    """
+    rotation = ratio * search.rotation_hz(course.path)[steps]
+    at, below, above = (
+        _order_means(search, rotation, steps, top_order, aside) for aside in (0, -ASIDE, ASIDE)
+    )
+    mean = at - np.maximum((below + above) / 2 - NOISE_LEVEL, 0)
+    ripple = ripple_sidebands(mean, rotation_hz=float(np.median(rotation)))
+    return np.where(ripple, np.minimum(mean, NOISE_LEVEL), mean)
+
+
+def _order_means(
+    search: Search,
+    rotation_hz: FloatArray,
+    steps: npt.NDArray[np.int64],
+    top_order: int,
+    aside_bins: float,
+) -> FloatArray:
+    orders = order_excess(
+        search.excess[steps],
+        rotation_hz=rotation_hz,
+        grid=search.grid,
+        top_order=top_order,
+        aside_bins=aside_bins,
+    )
+    heard = np.isfinite(orders)
+    total = np.where(heard, np.minimum(orders, MOST_EXCESS), 0).sum(axis=0)
+    return np.asarray(total / np.maximum(heard.sum(axis=0), 1), np.float64)

@@ -1,0 +1,147 @@
+"""What the search for the router works on: the sound in steps, and a course through it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from analysis.hearing.orders import (
+    AT_TIMES,
+    TOP_ORDER,
+    Candidates,
+    Excess,
+    FloatArray,
+    Voice,
+    order_excess,
+)
+from analysis.hearing.path import OFF
+from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.voice import Mask, Voices
+
+HOP = 8  # candidates in one step, 2 %: to another comb
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """What one machine did, step by step.
+
+    Attributes
+    ----------
+    path : array, shape (steps,)
+        Index of the candidate speed, or OFF.
+    cutting : array, shape (steps,)
+    voices : Voices
+    cutness : float
+        Nepers by which the teeth's tones are stronger in the cut, summed over teeth.
+    merit : float
+        How much this looks like a router at work: its cut, the signs of it, few hops.
+    """
+
+    path: npt.NDArray[np.int64]
+    cutting: Mask
+    voices: Voices
+    cutness: float
+    merit: float
+
+    @property
+    def running(self) -> Mask:
+        """Steps in which the machine runs."""
+        return np.asarray(self.path != OFF)
+
+    @property
+    def hops_per_step(self) -> float:
+        """Hops from one speed to quite another, per running step."""
+        running = self.running
+        hops = np.abs(np.diff(self.path))[running[1:] & running[:-1]] > HOP
+        return float(np.count_nonzero(hops)) / max(1, int(np.count_nonzero(running)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Steps:
+    """Spectra in steps of two frames.
+
+    Attributes
+    ----------
+    excess : array, shape (steps, bins)
+        ln(power / floor).
+    log_floor : array, shape (steps, every FLOOR_EVERY-th bin)
+    bands : array, shape (steps, bands)
+        Broadband levels, ln power.
+    """
+
+    grid: SpectrumGrid
+    excess: Excess
+    log_floor: npt.NDArray[np.float32]
+    bands: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Where to look: the sound in steps, the speeds to look among, the bit's flutes if known."""
+
+    steps: Steps
+    candidates: Candidates
+    flutes: int | None
+
+    @property
+    def excess(self) -> Excess:
+        return self.steps.excess
+
+    @property
+    def grid(self) -> SpectrumGrid:
+        return self.steps.grid
+
+    @property
+    def teeth(self) -> npt.NDArray[np.int64]:
+        """Rows of the teeth's first eight orders; of all low orders if flutes are unknown."""
+        flutes = self.flutes or 1
+        return np.arange(flutes, min(8 * flutes, TOP_ORDER) + 1, flutes) - 1
+
+    def rotation_hz(self, path: npt.NDArray[np.int64]) -> FloatArray:
+        """Rotation along a path, smoothed over three steps; where off, as last heard."""
+        on = np.flatnonzero(path != OFF)
+        if not len(on):
+            return np.full(len(path), self.candidates.lowest_hz)
+        last_on = np.maximum(np.searchsorted(on, np.arange(len(path)), side="right") - 1, 0)
+        rotation = self.candidates.rotation_hz[path[on[last_on]]]
+        return np.asarray(uniform_filter1d(rotation, 3, mode="nearest"))
+
+    def orders(
+        self,
+        path: npt.NDArray[np.int64],
+        *,
+        ratio: float = 1.0,
+        steps: slice | Mask | npt.NDArray[np.int64] = np.s_[:],
+    ) -> npt.NDArray[np.float32]:
+        """Excess at each order along a path, shape (chosen steps, orders)."""
+        rotation = ratio * self.rotation_hz(path)[steps]
+        return order_excess(self.excess[steps], rotation_hz=rotation, grid=self.grid)
+
+    def without(self, path: npt.NDArray[np.int64], voice: Voice) -> Search:
+        """The same search with a machine's audible lines taken out of the spectra."""
+        excess = self.excess.copy()
+        on = np.flatnonzero(path != OFF)
+        rotation = self.candidates.rotation_hz[path[on]]
+        for order in np.flatnonzero(voice >= AT_TIMES) + 1:
+            centre = np.rint(rotation * order / self.grid.bin_hz).astype(np.int64)
+            inside = (centre > 2) & (centre < self.grid.bins - 3)
+            for cell in range(-2, 3):
+                excess[on[inside], centre[inside] + cell] = -0.7
+        return Search(replace(self.steps, excess=excess), self.candidates, self.flutes)
+
+
+def spans(mask: Mask) -> list[tuple[int, int]]:
+    """First index and end (exclusive) of each run of True."""
+    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def some_of(mask: Mask, most: int = 400) -> npt.NDArray[np.int64]:
+    """Evenly spread steps of a mask, `most` at most."""
+    steps = np.flatnonzero(mask)
+    keep = np.linspace(0, len(steps) - 1, min(most, len(steps))).astype(np.int64)
+    return steps[keep] if len(steps) else steps
