@@ -28,6 +28,7 @@ END_STEPS = 10  # half a second at either end of a run: nobody starts a router i
 MOST_RISE = 12.0  # nepers
 ENOUGH_OF_A_STATE = 54  # steps, some two and a half seconds
 SURE_VOTE = 3.0
+MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
 
 
 def settled_steps(search: Search, path: npt.NDArray[np.int64]) -> Mask:
@@ -159,6 +160,7 @@ def _cut_signs(
     )
     vote = (
         np.clip(slower / 0.003, -2, 2)
+        - (4 if slower < -MUCH_FASTER else 0)
         + 2 * ends
         + np.clip(stronger / 0.5, -2, 2)
         + np.clip(hiss, -1, 1)
