@@ -12,7 +12,7 @@ from analysis.hearing.passes import HeardPass
 
 # Sag of a held speed scatters about nothing; of an open-loop motor, about several percent,
 # widely, with how hard the pass is. Typical figures: common practice.
-HELD_PERCENT = 0.8
+HELD_PERCENT = 1.3  # a regulated motor still droops by a percent or two
 OPEN_PERCENT, OPEN_SPREAD = 7.0, 0.9  # median, and spread of its natural logarithm
 PASSES_WORTH = 0.5  # passes of one take share its depth and wood
 SURE = 0.95
