@@ -15,6 +15,7 @@ from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import spans
+from analysis.hearing.sharpen import sharpened
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import SpindleTrack
 from analysis.hearing.voice import Voices
@@ -24,9 +25,6 @@ FloatArray = npt.NDArray[np.float64]
 LONGEST_S = 600.0
 REFINED_ORDERS = 14
 SHORTEST_FRAMES = 12
-OFFSETS = np.linspace(-0.005, 0.005, 21)
-SHARPEN_STEPS = 7  # about a third of a second
-LOUDEST = 12.0  # nepers: above any line met
 EDGE_FRAMES = 2  # at the ends of a take a frame holds a step in the sound
 
 
@@ -130,7 +128,13 @@ def _track(frames: TakeSpectra, course: FreeCourse | None, steps: slice) -> Spin
         of_frame = np.minimum(np.arange(count) // 2, steps.stop - steps.start - 1)
         sureness = course.sureness[steps][of_frame]
         orders = _audible_orders(course.voices.idle)
-        coarse = _sharpened(frames, course.rotation_hz[steps], orders)
+        coarse = sharpened(
+            frames.excess,
+            course.rotation_hz[steps],
+            orders=orders,
+            grid=frames.grid,
+            frames=len(frames.spectra),
+        )
         for first, last in spans(np.isfinite(coarse)):
             a, b = max(first, EDGE_FRAMES), min(last, count - EDGE_FRAMES)
             if b - a < SHORTEST_FRAMES:
@@ -158,48 +162,6 @@ def _track(frames: TakeSpectra, course: FreeCourse | None, steps: slice) -> Spin
         idle_rpm=None,
         idle_rpm_u95=None,
     )
-
-
-def _sharpened(
-    frames: TakeSpectra, rotation_hz: FloatArray, orders: npt.NDArray[np.int64]
-) -> FloatArray:
-    """The course at every frame, to a fraction of its steps of a quarter of a percent.
-
-    Phases tell the last digits, but only from a start near enough that the highest order
-    can't slip a turn. So each step first moves to where its lines' tops are.
-    """
-    running = np.flatnonzero(np.isfinite(rotation_hz))
-    sharp = rotation_hz.copy()
-    bin_hz, bins = frames.grid.bin_hz, frames.grid.bins
-    heights = []
-    for offset in OFFSETS:
-        place = (1 + offset) * rotation_hz[running, None] * orders / bin_hz
-        inside = place < bins - 2
-        cell = np.where(inside, np.rint(place), 1).astype(np.int64)
-        aside = np.where(inside, place, 1) - cell
-        rows = running[:, None]
-        low, at, high = (frames.excess[rows, cell + shift] for shift in (-1, 0, 1))
-        # A Hann line's top is a parabola in the logarithm, nearly.
-        top = at + aside * (high - low) / 2 + aside**2 * (high - 2 * at + low) / 2
-        heights.append(np.where(inside, np.clip(top, 0, LOUDEST), 0).sum(axis=1))
-    height = np.full((len(rotation_hz), len(OFFSETS)), 0.0)
-    height[running] = np.transpose(heights)
-    height = uniform_filter1d(height, SHARPEN_STEPS, axis=0, mode="nearest")
-    best = np.clip(np.argmax(height, axis=1), 1, len(OFFSETS) - 2)
-    row = np.arange(len(best))
-    low, top, high = height[row, best - 1], height[row, best], height[row, best + 1]
-    bend = low - 2 * top + high
-    part = np.where(bend < 0, (low - high) / np.where(bend < 0, 2 * bend, 1.0), 0.0)
-    step = OFFSETS[1] - OFFSETS[0]
-    sharp *= 1 + OFFSETS[best] + step * np.clip(part, -0.5, 0.5)
-    count = len(frames.spectra)
-    out = np.full(count, np.nan)
-    for first, last in spans(np.isfinite(sharp)):
-        smooth = uniform_filter1d(sharp[first:last], 3, mode="nearest")
-        centres = 2 * np.arange(first, last) + 0.5
-        end = count if last == len(sharp) else 2 * last
-        out[2 * first : end] = np.interp(np.arange(2 * first, end), centres, smooth)
-    return out
 
 
 def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:

@@ -40,22 +40,30 @@ MOST_OF = 0.8
 CUTS = 2.5  # cutness of a router that cuts
 
 
-def find_course(search: Search, known: Voices | None = None) -> Course | None:
+def find_course(
+    search: Search, known: Voices | None = None, taught: Voices | None = None
+) -> Course | None:
     """The router's course, or None where no comb of orders is heard.
 
     Parameters
     ----------
     search : Search
     known : Voices, optional
-        This router's voices, if they were learned before.
+        This router's voices as an earlier stretch of the same take gave them: where they
+        are recognised nothing else is looked for.
+    taught : Voices, optional
+        Its voices from a calibration, running free: they point the way, but what is heard
+        here decides.
     """
-    recognised = _recognise(search, known) if known is not None else None
-    if recognised is not None and recognised.running.mean() > ENOUGH:
-        return recognised
-    best: Course | None = recognised
+    if known is not None:
+        recognised = _recognise(search, known)
+        if recognised.running.mean() > ENOUGH:
+            return recognised
+    taught = known or taught
+    best = _recognise(search, taught) if taught is not None else None
     clear = search  # with other machines taken out, but never the best course itself
     for round_number in range(3):
-        path = _first_path(search, known)
+        path = _first_path(search, taught)
         seeds = seeds_of(search, path)
         if not seeds:
             break
@@ -101,12 +109,12 @@ def _two_voice_path(
     return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
-def _first_path(search: Search, known: Voices | None) -> npt.NDArray[np.int64]:
+def _first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
     axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
     voice = generic_voice(search.flutes)
     evidence = comb_evidence(axis, voice=voice, candidates=search.candidates)
-    if known is not None:
-        for voice in (known.idle, known.cutting):
+    if taught is not None:
+        for voice in (taught.idle, taught.cutting):
             at = comb_evidence(axis, voice=voice, candidates=search.candidates)
             np.maximum(evidence, at, out=evidence)
     return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)

@@ -83,7 +83,8 @@ class Listener:
         self.grid = SpectrumGrid(float(sample_rate_hz))
         self._flutes = flutes
         self._plate_range_rpm = plate_range_rpm
-        self._voices = known_voices
+        self._voices: Voices | None = None
+        self._taught = known_voices
         self._framer = Framer(self.grid)
         self._samples = 0
         self._level = SoundLevel()
@@ -146,6 +147,7 @@ class Listener:
             flutes=self._flutes,
             plate_range_rpm=self._plate_range_rpm,
             known=self._voices,
+            taught=self._taught,
         )
         self._voices = turning.voices or self._voices
         margin = (

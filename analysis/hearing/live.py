@@ -53,7 +53,6 @@ LOOK_AGAIN_S, LOOK_LATER_S = 10.0, 30.0
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
-CLEARLY_LONGER = 1.2
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
 LOST_TICKS = 4
@@ -165,14 +164,14 @@ class LiveListener:
             self._held = []
 
     def _tick(self, course: RecentCourse, *, whole: bool) -> list[Event]:
+        if whole and self._may_look(course):
+            self._look(course)
         self._follow(course)
         events: list[Event] = [self._speed(course)]
         if whole:
             events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
             events += self._passes(course)
-            if whole and self._may_look(course):
-                self._look(course)
         elif whole:
             stirred = self._stirring.add(course.trace.bands[-TICK:])
             if (stirred or course.end >= self._next_look) and self._look(course):
@@ -192,7 +191,9 @@ class LiveListener:
 
     def _may_look(self, course: RecentCourse) -> bool:
         """Whether it is time to learn anew, and nothing is under way."""
-        if course.end < self._next_look or self._urgent or self._record.cutting:
+        if not self._watch.armed or self._urgent or self._record.cutting:
+            return False
+        if course.end < self._next_look:
             return False
         return int(self._told_cut(course).sum()) * self.grid.step_s > CUT_TO_LEARN_S
 
@@ -240,7 +241,7 @@ class LiveListener:
         if cutting[running & told].mean() - cutting[free].mean() < CONTRADICTS:
             return True
         other = np.median(np.abs(np.log(now[running] / before[running]))) > OTHER_RATIO
-        return bool(other) and self._sound.kept < CLEARLY_LONGER * self._looked_at
+        return bool(other) and self._sound.kept < self._looked_at
 
     def _speed(self, course: RecentCourse) -> SpeedHeard:
         newest = course.trace.rotation_hz[-BEAT:]

@@ -12,12 +12,14 @@ from scipy.ndimage import binary_erosion, uniform_filter1d
 from analysis.hearing.contact import part_states
 from analysis.hearing.gaps import Break, name_breaks, rub_measure
 from analysis.hearing.search import spans
+from analysis.hearing.spindle import UNSEEN
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 SHORTEST_PASS_S = 0.6
 HALFWAY = 0.5  # from cutting to running free, in evidence
+WANDER_S = 0.5  # speeds that far apart in time are hardly related
 EDGE_U95_S = 0.11  # of one entry or exit
 SPAN_EDGE_U95_S = 0.16  # of one end of a dwell or lift-off
 IDLE_NEAR_S = 8.0
@@ -212,7 +214,11 @@ def _heard_pass(
         values[moving & trace.running] for values in (trace.rotation_hz, trace.deviation_hz)
     )
     rpm = 60 * float(np.mean(speeds)) if len(speeds) else float("nan")
-    rpm_u95 = 60 * 1.96 * float(np.mean(deviations)) if len(speeds) else float("nan")
+    rpm_u95 = float("nan")
+    if len(speeds):
+        wander = float(np.std(speeds)) / max(1.0, len(speeds) * step_s / WANDER_S) ** 0.5
+        heard = float(np.hypot(np.mean(deviations), wander))
+        rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
     edge_u95 = EDGE_U95_S * 2**0.5
     return HeardPass(
         # Contact began between the last frame without it and the first with it.

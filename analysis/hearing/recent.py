@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -66,20 +67,20 @@ class RecentSound:
         )
 
 
+@cache
+def _arrays() -> tuple[str, ...]:
+    return tuple(field.name for field in fields(Trace) if field.name != "step_s")
+
+
 def chosen(trace: Trace, frames: slice | Mask | npt.NDArray[np.int64]) -> Trace:
     """Some of a trace's frames."""
-    arrays = {f.name: getattr(trace, f.name)[frames] for f in fields(trace) if f.name != "step_s"}
-    return replace(trace, **arrays)
+    return Trace(trace.step_s, *(getattr(trace, name)[frames] for name in _arrays()))
 
 
 def joined(*traces: Trace) -> Trace:
     """Traces one after the other."""
-    arrays = {
-        f.name: np.concatenate([getattr(trace, f.name) for trace in traces])
-        for f in fields(Trace)
-        if f.name != "step_s"
-    }
-    return replace(traces[0], **arrays)
+    parts = ([getattr(trace, name) for trace in traces] for name in _arrays())
+    return Trace(traces[0].step_s, *(np.concatenate(part) for part in parts))
 
 
 class RecentCourse:
