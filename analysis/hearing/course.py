@@ -84,12 +84,27 @@ def find_course(
             search = search.without(first.path, np.maximum(first.voices.idle, first.voices.cutting))
     if best is None:
         return None
-    core = best.cutting if best.cutting.sum() >= MIN_SEED_STEPS else best.running
-    if core.sum() >= MIN_SEED_STEPS:
-        alone = _follow(clear, best.path, core)
-        if alone.merit >= MOST_OF * best.merit:
-            best = alone
+    alone = _alone(clear, best)
+    if alone.merit >= MOST_OF * best.merit:
+        best = alone
+    # What is left when the router is taken out may show a machine that hid behind it.
+    rest = clear.without(best.path, np.maximum(best.voices.idle, best.voices.cutting))
+    path = _first_path(rest, None)
+    hidden = other_machines(clear, path, seeds_of(rest, path), best)
+    if hidden:
+        cleared = clear
+        for other_path, voice in hidden:
+            cleared = cleared.without(other_path, voice)
+        alone = _alone(cleared, best)
+        if alone.merit > best.merit + CLEARLY_MORE:
+            best, clear = alone, cleared
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
+
+
+def _alone(search: Search, course: Course) -> Course:
+    """The course followed once more, from where it cuts, in sound without other machines."""
+    core = course.cutting if course.cutting.sum() >= MIN_SEED_STEPS else course.running
+    return _follow(search, course.path, core) if core.sum() >= MIN_SEED_STEPS else course
 
 
 def _recognise(search: Search, known: Voices) -> Course:

@@ -171,7 +171,9 @@ class LiveListener:
         if whole:
             events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
-            events += self._passes(course)
+            # An entry has time; an exit has not.
+            if self._record.cutting or self._beats % (2 * TICK // BEAT) == 0:
+                events += self._passes(course)
         elif whole:
             stirred = self._stirring.add(course.trace.bands[-TICK:])
             if (stirred or course.end >= self._next_look) and self._look(course):

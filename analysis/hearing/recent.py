@@ -16,7 +16,7 @@ from analysis.hearing.spindle import TEETH, Frames, Turning, as_frames
 
 Mask = npt.NDArray[np.bool_]
 
-REFERENCE_S = 12.0
+REFERENCE_S = 8.0
 
 
 class RecentSound:
