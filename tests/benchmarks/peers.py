@@ -7,9 +7,10 @@ FOLDER holds rendered takes with their truth; of each, the first 25 s from a sec
 router runs are heard by all. Every tracker looks among the same speeds, the plate's range with a
 third below it for a loaded motor, in steps of 25 ms, and is set as finely as it goes and as
 willing to name a pitch as it can be told to be. Where the usual settings, made for voices, favour
-half and third speeds, those that did best on four development takes are used instead. Median error and gross errors are of the frames
-in which a tracker names a pitch; the share within 0.5 % is of all running frames. Each is warmed
-up first, so that no compiling is timed.
+half and third speeds, others were chosen on takes of this kind, held-out ones among them: a choice
+in the tracker's favour. Median error and gross errors are of the frames in which a tracker names
+a pitch; the share within 0.5 % is of all running frames. Each is warmed up first, so that no
+compiling is timed.
 """
 
 from __future__ import annotations
