@@ -35,10 +35,5 @@ class Stirring:
         far = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
         # The moment in which it ended holds some of both.
         before = far[: -BACK - 1]
-        if far[-BACK:].max() > NEAR or before[-AWAY:].min() < FAR:
-            return False
-        returned = np.flatnonzero(before < NEAR)
-        if not len(returned):
-            return False
-        last = int(returned[-1]) + 1
-        return last >= QUIET and bool((before[last - QUIET : last] < FAR).all())
+        stirs = far[-BACK:].max() < NEAR and before[-AWAY:].min() > FAR
+        return bool(stirs) and int(np.count_nonzero(before < NEAR)) >= QUIET
