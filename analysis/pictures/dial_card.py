@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
@@ -58,14 +57,6 @@ def card_sheet(curve: DialCurve, text: CardText) -> Figure:
             8,
         )
         return figure
-
-
-def card_png(figure: Figure) -> bytes:
-    """A card as PNG at 300 dots to the inch, which the file says, so that it prints true."""
-    out = io.BytesIO()
-    with drawing():
-        figure.savefig(out, format="png", dpi=PNG_DPI)
-    return out.getvalue()
 
 
 class _Card:

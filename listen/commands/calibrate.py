@@ -290,7 +290,8 @@ def _save_figure(path: Path, figure: Any) -> None:
 
 
 def _save_card(path: Path, made: Calibration, name: str) -> None:
-    from analysis.pictures.dial_card import CardText, card_figure, card_png, card_sheet
+    from analysis.pictures.dial_card import CardText, card_figure, card_sheet
+    from listen.dial.card_file import card_png
     from listen.saving import save_whole
 
     text = CardText(router=name, made_on=date.today().isoformat())  # noqa: DTZ011 - the person's own day

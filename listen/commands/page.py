@@ -9,9 +9,19 @@ LOCAL_PORT, PHONE_PORT = 8465, 8466
 
 @click.command()
 @click.option("--phone", is_flag=True, help="Let phones on the same network in, by a code.")
-@click.option("--port", type=click.IntRange(1024, 65534), default=LOCAL_PORT, show_default=True)
 @click.option(
-    "--phone-port", type=click.IntRange(1024, 65534), default=PHONE_PORT, show_default=True
+    "--port",
+    type=click.IntRange(1024, 65534),
+    default=LOCAL_PORT,
+    show_default=True,
+    help="Where this computer's browser finds the page.",
+)
+@click.option(
+    "--phone-port",
+    type=click.IntRange(1024, 65534),
+    default=PHONE_PORT,
+    show_default=True,
+    help="Where phones find it.",
 )
 @click.option("--address", help="This computer's address for phones, if it has several.")
 @click.option("--no-browser", is_flag=True, help="Don't open the page in a browser.")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from recordings_synthetic.drive import Drive, State, Switching, Turn, spin
+from recordings_synthetic.drive import Drive, Spindle, State, Switching, Turn, spin
 from recordings_synthetic.timebase import CONTROL_HZ, Timebase
 
 QUIET = Drive(
@@ -18,7 +18,7 @@ QUIET = Drive(
 TIMEBASE = Timebase(12.0, 48_000)
 
 
-def spun(drive: Drive, load_from_s: float = 99.0, until_s: float = 99.0):
+def spun(drive: Drive, load_from_s: float = 99.0, until_s: float = 99.0) -> Spindle:
     load = ((TIMEBASE.control_s >= load_from_s) & (TIMEBASE.control_s < until_s)).astype(float)
     return spin(drive, TIMEBASE, load, np.random.default_rng(1))
 

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from recordings_synthetic.hands import Grain, Pause, Stroke, resistance, walk
+from recordings_synthetic.hands import Grain, Pause, Stroke, Walk, resistance, walk
 from recordings_synthetic.timebase import CONTROL_HZ
 
 DWELL = Pause(0.5, 1.0, 0.1, lifted=False)
 LIFT = Pause(0.3, 0.4, 0.1, lifted=True)
 
 
-def walked(*pauses: Pause, wander: float = 0.25, seed: int = 1):
+def walked(*pauses: Pause, wander: float = 0.25, seed: int = 1) -> Walk:
     return walk(Stroke(60.0, wander, 1.0, pauses, 2.0), 600.0, np.random.default_rng(seed))
 
 

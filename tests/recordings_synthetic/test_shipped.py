@@ -7,7 +7,7 @@ import pytest
 from recordings_synthetic import ShippedTake, shipped_takes
 from recordings_synthetic.drive import spin
 from recordings_synthetic.schedule import lay_out
-from recordings_synthetic.shelf import CHAPTERS, chapter_plan
+from recordings_synthetic.shelf import CHAPTERS, Chapter, chapter_plan
 
 TAKES = shipped_takes()
 
@@ -28,7 +28,7 @@ def test_each_says_that_it_is_invented(take: ShippedTake) -> None:
 
 
 @pytest.mark.parametrize("chapter", CHAPTERS, ids=lambda c: c.name)
-def test_the_truth_is_that_of_the_plan(chapter) -> None:
+def test_the_truth_is_that_of_the_plan(chapter: Chapter) -> None:
     import numpy as np
 
     plan = chapter_plan(chapter)

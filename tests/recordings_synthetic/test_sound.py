@@ -5,7 +5,7 @@ import pytest
 
 from recordings_synthetic.drawing import MATERIALS, draw_take
 from recordings_synthetic.motor import Source, order_tones
-from recordings_synthetic.render import render
+from recordings_synthetic.render import Rendering, render
 from recordings_synthetic.steady import draw_steady, render_steady
 from recordings_synthetic.teeth import Bit, Contact, CutVoice, cutting_sound, impulses
 from recordings_synthetic.timebase import Timebase
@@ -57,11 +57,11 @@ def test_steady_tones_have_their_frequency_and_signal_to_noise_ratio(seed: int) 
 
 
 @pytest.fixture(scope="module")
-def clean():
+def clean() -> Rendering:
     return render(draw_take("dev", "passes", "clean", 1_000_000))
 
 
-def test_the_strongest_order_rings_at_the_truth_and_not_beside_it(clean) -> None:
+def test_the_strongest_order_rings_at_the_truth_and_not_beside_it(clean: Rendering) -> None:
     rate = clean.plan.sample_rate_hz
     source = max(clean.plan.voice.sources, key=lambda s: max(s.amplitudes))
     order = source.orders[int(np.argmax(source.amplitudes))]

@@ -10,9 +10,9 @@ from analysis.pictures.dial_card import (
     CARD_MM,
     CardText,
     card_figure,
-    card_png,
     card_sheet,
 )
+from listen.dial.card_file import card_png
 
 TEXT = CardText(router="bench", made_on="2026-11-25")
 
