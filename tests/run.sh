@@ -17,6 +17,8 @@ if command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
         apt-get update -qq
         apt-get install -qq -y --no-install-recommends "${debian_packages[@]}" >/dev/null
     fi
+    # Where they could be installed, the live tests must run: a missing part is a failure.
+    export TOOTHBEAT_LIVE=1
 fi
 
 # A folder of its own, so that nobody's environment is touched.
