@@ -29,7 +29,7 @@ from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.voice import Mask, Voices
-from analysis.hearing.watching import FREE_S, Watch
+from analysis.hearing.watching import Watch
 
 __all__ = [
     "DwellHeard",
@@ -176,8 +176,9 @@ class LiveListener:
                 events += self._passes(course)
         elif whole:
             stirred = self._stirring.add(course.trace.bands[-TICK:])
-            if (stirred or course.end >= self._next_look) and self._look(course):
-                events += self._passes(course)
+            due = stirred is not None or course.end >= self._next_look
+            if due and self._look(course):
+                events += self._passes(course, stirred)
         return events
 
     def _follow(self, course: RecentCourse) -> None:
@@ -251,13 +252,15 @@ class LiveListener:
         time_s = (course.end - 1) * self.grid.step_s
         return SpeedHeard(time_s, 60 * float(np.mean(newest)) if running else None)
 
-    def _passes(self, course: RecentCourse) -> list[Event]:
-        seen = self._watch.look(course)
+    def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
+        if stirred is not None:
+            stirred = np.repeat(stirred, TICK)
+        seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)
         if self._record.closed_s > closed_s:
-            self._watch.close(course, at_s=self._record.closed_s + FREE_S)
-        elif not seen.passes:
+            self._watch.close(course, exit_s=self._record.closed_s)
+        elif self._watch.armed and not seen.passes:
             self._watch.rest(course)
         lost_s = now_s - seen.passes[-1].exit_s if seen.passes else 0.0
         self._urgent = self._record.cutting and lost_s > URGENT_S

@@ -22,18 +22,25 @@ class Stirring:
     def __init__(self) -> None:
         self._moments: deque[npt.NDArray[np.float64]] = deque(maxlen=MOST)
 
-    def add(self, bands: npt.NDArray[np.float32]) -> bool:
-        """Take in a moment's frames, shape (frames, bands); whether a change was just undone."""
+    def add(self, bands: npt.NDArray[np.float32]) -> npt.NDArray[np.bool_] | None:
+        """Take in a moment's frames, shape (frames, bands).
+
+        Returns the moments that were unlike this one, up to this one, if a change has just
+        been undone; else None.
+        """
         levels = bands.mean(axis=0, dtype=np.float64)
         self._moments.append(levels - levels.mean())
         if len(self._moments) < QUIET + AWAY + BACK + 1:
-            return False
+            return None
         shapes = np.array(self._moments)
         step = np.median(np.abs(np.diff(shapes, axis=0)), axis=0)
         scale = np.maximum(1.05 * step, LEAST_SCALE)
         now = shapes[-BACK:].mean(axis=0)
-        far = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
+        unlike = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
         # The moment in which it ended holds some of both.
-        before = far[: -BACK - 1]
-        stirs = far[-BACK:].max() < NEAR and before[-AWAY:].min() > FAR
-        return bool(stirs) and int(np.count_nonzero(before < NEAR)) >= QUIET
+        before = unlike[: -BACK - 1]
+        if unlike[-BACK:].max() > NEAR or before[-AWAY:].min() < FAR:
+            return None
+        if np.count_nonzero(before < NEAR) < QUIET:
+            return None
+        return np.asarray(unlike > FAR)

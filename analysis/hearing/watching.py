@@ -25,6 +25,7 @@ LONGEST_STAND_S = 1.0
 SURE_FREE_S = 4.0
 FREE_S = 0.7
 LATELY_S = 4.0
+SIGNS = 1.0
 LONGEST_IDLE_S = 20.0
 
 
@@ -47,60 +48,89 @@ class Watch:
         self.reference = Reference()
         self.first = 0  # frame with which the window begins
         self.armed = False
+        self._contact = np.zeros(0, bool)  # of the window, when it was last looked at
 
-    def look(self, course: RecentCourse) -> Seen:
-        """Passes in the window."""
-        trace, cuts, skip = self._window(course)
+    def look(self, course: RecentCourse, *, stirred: Mask | None = None) -> Seen:
+        """Passes in the window.
+
+        `stirred`, shape (newest frames,), are frames in which something was going on that has
+        come to an end; it helps before there is an example of a cut.
+        """
+        if self.armed:
+            return self._among_examples(course)
+        trace = course.trace
+        seen = self._first_passes(course, trace)
+        if not seen and stirred is not None:
+            guess = np.zeros(len(trace.lead), bool)
+            guess[-len(stirred) :] = stirred[-len(guess) :]
+            trace = replace(trace, cutting=guess & trace.running)
+            seen = self._first_passes(course, trace, vote=True)
+        return Seen(seen, None)
+
+    def _first_passes(
+        self, course: RecentCourse, trace: Trace, *, vote: bool = False
+    ) -> list[HeardPass]:
         contact = hear_contact(trace)
-        if not contact.mask[skip:].any():
+        passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
+        if not passes or (vote and cut_signs(trace, contact.mask) < SIGNS):
+            return []
+        self.armed = True
+        at = round(passes[0].entry_s / trace.step_s)
+        begin = max(0, at - round(BEFORE_S / trace.step_s))
+        self._contact = contact.mask
+        self.first = course.first
+        self._begin_at(course, begin + course.first)
+        return [_moved(heard, course.first * trace.step_s) for heard in passes]
+
+    def _among_examples(self, course: RecentCourse) -> Seen:
+        trace, cuts, skip = self._window(course)
+        begin = max(self.first, course.first)
+        # How it was seen last time is where to start; a known cut stays one.
+        guess = np.arange(len(trace.lead)) < cuts
+        known = self._contact[: len(guess) - skip]
+        guess[skip:] = known[-1] if len(known) else False
+        guess[skip : skip + len(known)] = known
+        contact = hear_contact(replace(trace, cutting=guess))
+        self._contact = contact.mask[skip:]
+        if not self._contact.any():
             return Seen([], None)
         # Cuts known before teach what cutting is, but are not to be found again.
         trace = chosen(trace, slice(cuts, None))
         contact = Contact(contact.mask[cuts:], contact.evidence[cuts:])
-        begin = max(self.first, course.first)
         by_s = (begin - skip + cuts) * trace.step_s
         passes = [_moved(heard, by_s) for heard in find_passes(trace, contact)]
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
-        too_long = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
-        if self.armed and too_long:
+        ways_back = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
+        if ways_back:
             # A short window can't tell a long dwell from the way back, and the latter is usual.
-            self.close(course, at_s=too_long[-1].start_s + FREE_S)
-            return self.look(course)
-        if not self.armed:
-            passes = [p for p in passes if _believable(trace, contact, p, by_s)]
-            if passes:
-                self._arm(trace, contact, passes[0].entry_s - by_s)
+            at = round((ways_back[-1].start_s + FREE_S) / trace.step_s)
+            if at > begin:
+                self._begin_at(course, at)
+                return self._among_examples(course)
         return Seen(passes, self._standing_s(trace, contact, by_s))
 
     def rest(self, course: RecentCourse) -> None:
         """Let the window slide on while nothing is cut."""
+        step_s = course.trace.step_s
+        if (course.end - max(self.first, course.first)) * step_s > LONGEST_IDLE_S:
+            self._begin_at(course, course.end - round(LATELY_S / step_s))
+
+    def close(self, course: RecentCourse, *, exit_s: float) -> None:
+        """Begin the window anew behind a pass that is over."""
+        self._begin_at(course, round((exit_s + FREE_S) / course.trace.step_s))
+
+    def _begin_at(self, course: RecentCourse, frame: int) -> None:
+        """Begin the window at a frame of running free; learn from what is left behind."""
         begin = max(self.first, course.first)
-        if self.armed and (course.end - begin) * course.trace.step_s > LONGEST_IDLE_S:
-            self.close(course, at_s=course.end * course.trace.step_s - LATELY_S)
-
-    def close(self, course: RecentCourse, *, at_s: float) -> None:
-        """Begin the window anew at a moment of running free; learn from what is left behind."""
-        trace, _, skip = self._window(course)
-        contact = hear_contact(trace).mask[skip:]
-        trace = chosen(trace, slice(skip, None))
-        begin = max(self.first, course.first)
-        self.first = max(begin, min(round(at_s / trace.step_s), course.end))
-        past = np.arange(len(contact)) < self.first - begin
-        self._learn(trace, contact, past)
-
-    def _arm(self, trace: Trace, contact: Contact, entry_s: float) -> None:
-        self.armed = True
-        at = round(entry_s / trace.step_s)
-        self.first = max(0, at - round(BEFORE_S / trace.step_s))
-        frames = np.arange(len(trace.lead))
-        lately = (frames < self.first) & (frames > at - round(LATELY_S / trace.step_s))
-        self._learn(trace, contact.mask & False, lately & ~contact.mask)
-
-    def _learn(self, trace: Trace, contact: Mask, among: Mask) -> None:
-        near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / trace.step_s)))
+        contact = self._contact[-(course.end - begin) :]
+        window = chosen(course.trace, slice(course.end - len(contact) - course.first, None))
+        left = np.arange(len(contact)) < frame - (course.end - len(contact))
+        near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / window.step_s)))
         self.reference.learn(
-            trace, free=trace.steady & ~near & among, cut=contact & trace.running & among
+            window, free=window.steady & ~near & left, cut=contact & window.running & left
         )
+        self._contact = contact[~left]
+        self.first = course.end - len(self._contact)
 
     def _window(self, course: RecentCourse) -> tuple[Trace, int, int]:
         """Reference cuts, free running and the window; where the latter two begin."""
@@ -133,11 +163,9 @@ class Watch:
         return lost * trace.step_s + by_s if rub(lost, count) > STANDING else None
 
 
-def _believable(trace: Trace, contact: Contact, heard: HeardPass, by_s: float) -> bool:
+def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
     """Whether a pass stands clear between two stretches of running free that sound alike."""
-    first, end = (
-        round((seconds - by_s) / trace.step_s) for seconds in (heard.entry_s, heard.exit_s)
-    )
+    first, end = (round(seconds / trace.step_s) for seconds in (heard.entry_s, heard.exit_s))
     before = slice(first - round(BEFORE_S / trace.step_s), first - 2)
     after = slice(end + 2, end + round(AFTER_S / trace.step_s))
     if before.start < 0 or after.stop > len(trace.lead):
@@ -151,6 +179,19 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass, by_s: float) -
     )
     away = cut - max(early, late)
     return away > APART and abs(early - late) < ALIKE * away
+
+
+def cut_signs(trace: Trace, contact: Mask) -> float:
+    """What speaks for contact's being the cut, rather than the rest: speed, teeth and hiss."""
+    free = trace.steady & ~contact
+    cut = trace.running & contact
+    if not free.any() or not cut.any():
+        return 0.0
+    slower = float(np.log(np.median(trace.rotation_hz[free]) / np.median(trace.rotation_hz[cut])))
+    teeth = float(trace.teeth[cut].sum(axis=1).mean() - trace.teeth[free].sum(axis=1).mean())
+    hiss = float(trace.bands[cut][:, -3:].mean() - trace.bands[free][:, -3:].mean())
+    signs = np.clip([slower / 0.003, teeth / 3, hiss / 0.5], -2, 2)
+    return float(signs.sum())
 
 
 def _moved(heard: HeardPass, by_s: float) -> HeardPass:
