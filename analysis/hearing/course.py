@@ -24,7 +24,7 @@ from analysis.hearing.orders import (
     on_log_axis,
 )
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.search import Course, Search
+from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
@@ -36,6 +36,7 @@ RUNNING_BONUS = 2.0  # while following a machine into silence, per step
 FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
 CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
+SIZE_WORTH = 1.8  # merit for each tenfold of steps in which a machine stood out
 MOST_OF = 0.8
 CUTS = 2.5  # cutness of a router that cuts
 
@@ -67,9 +68,10 @@ def find_course(
         seeds = seeds_of(search, path)
         if not seeds:
             break
-        heard = [_follow(search, path, seed) for seed in seeds]
+        heard = _with_surest_cut(search, [_follow(search, path, seed) for seed in seeds])
         # The longest heard comes first; another must be clearly better.
-        for course in heard:
+        for course, seed in zip(heard, seeds, strict=True):
+            course = replace(course, merit=course.merit + SIZE_WORTH * float(np.log10(seed.sum())))
             more = CLEARLY_MORE if round_number == 0 else LATER_MORE
             if best is None or course.merit > best.merit + more:
                 best, clear = course, search
@@ -85,7 +87,7 @@ def find_course(
     if best is None:
         return None
     alone = _alone(clear, best)
-    if alone.merit >= MOST_OF * best.merit:
+    if alone.merit >= MOST_OF * best.merit and _same_cut(alone, best):
         best = alone
     # What is left when the router is taken out may show a machine that hid behind it.
     rest = clear.without(best.path, np.maximum(best.voices.idle, best.voices.cutting))
@@ -96,9 +98,22 @@ def find_course(
         for other_path, voice in hidden:
             cleared = cleared.without(other_path, voice)
         alone = _alone(cleared, best)
-        if alone.merit > best.merit + CLEARLY_MORE:
+        if alone.merit > best.merit + CLEARLY_MORE and _same_cut(alone, best):
             best, clear = alone, cleared
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
+
+
+def _with_surest_cut(search: Search, heard: list[Course]) -> list[Course]:
+    """Courses told apart once more by the surest cut among them: they share one take."""
+    surest = max(heard, key=lambda course: course.cutness)
+    again = [tell_apart(search, course.path, guess=surest.cutting) for course in heard]
+    return [max(pair, key=lambda course: course.merit) for pair in zip(heard, again, strict=True)]
+
+
+def _same_cut(one: Course, other: Course) -> bool:
+    """Whether two courses agree on the speed where the other one cuts."""
+    steps = other.cutting if other.cutting.any() else other.running
+    return bool(np.mean(np.abs(one.path - other.path)[steps] <= HOP // 2) > 0.7)
 
 
 def _alone(search: Search, course: Course) -> Course:

@@ -18,7 +18,7 @@ from analysis.hearing.orders import ORDERS, TOP_ORDER, FloatArray
 from analysis.hearing.path import OFF
 from analysis.hearing.search import HOP, Course, Search, some_of, spans
 from analysis.hearing.spectra import FLOOR_EVERY
-from analysis.hearing.voice import Mask, learn_voices, order_fits
+from analysis.hearing.voice import Mask, learn_voices, order_fits, step_evidence
 
 SETTLE_STEPS = 8  # a third of a second
 SECOND_STEPS, STILL_RISING = 22, 0.012  # spin-up goes on while it gains that in a second
@@ -88,7 +88,9 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         _, second, signs = best
     if signs.vote < 0:
         second = running & ~second
-    voices, sounding = learn_voices(order_fits(orders), running=settled, cutting=second & settled)
+    fits = order_fits(orders)
+    voices, sounding = learn_voices(fits, running=settled, cutting=second & settled)
+    heard = np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
     hops = np.count_nonzero(np.abs(np.diff(path))[running[1:] & running[:-1]] > HOP)
@@ -97,7 +99,10 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         second if best else sounding,
         voices,
         cutness=rise * min(1.0, abs(signs.vote) / SURE_VOTE),
-        merit=rise + 1.5 * abs(signs.vote) - 100 * hops / max(1, int(np.count_nonzero(running))),
+        merit=rise
+        + 1.5 * abs(signs.vote)
+        + 0.3 * float(heard[running].mean() if running.any() else 0.0)
+        - 100 * hops / max(1, int(np.count_nonzero(running))),
     )
 
 
