@@ -46,10 +46,10 @@ BEAT = 4  # frames
 TICK = 2 * BEAT
 LOOK_S = 45.0
 COURSE_S = 120.0
-FOLLOW_S = 1.6
+FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
-LOOK_GROWTH = 0.4
-LOOK_AGAIN_S, LOOK_LATER_S = 10.0, 30.0
+LOOK_LATER_S = 40.0
+UNHEARD_GROWTH = 0.4
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
@@ -212,14 +212,11 @@ class LiveListener:
             plate_range_rpm=self._plate_range_rpm,
             known=self._known,
         )
-        if self._watch.armed:
-            self._next_look = course.end + self._frames_in(
-                min(LOOK_LATER_S, max(LOOK_AGAIN_S, kept * self.grid.step_s))
-            )
-        else:
-            self._next_look = course.end + max(
-                self._frames_in(FIRST_LOOK_S), round(LOOK_GROWTH * kept)
-            )
+        kept_s = kept * self.grid.step_s
+        # Known voices are learned again when there is much more to learn from.
+        growth = 1.0 if turning.voices is not None else UNHEARD_GROWTH
+        wait_s = np.clip(growth * kept_s, FIRST_LOOK_S, LOOK_LATER_S)
+        self._next_look = course.end + self._frames_in(float(wait_s))
         if turning.voices is None:
             return False
         if self._watch.armed and self._doubtful(course, turning) and self._doubts == 0:

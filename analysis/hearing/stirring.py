@@ -9,7 +9,9 @@ import numpy.typing as npt
 
 MOST = 320  # moments kept: a minute
 LEAST_SCALE = 0.08  # nepers
-NEAR, FAR = 2.0, 3.5  # deviations, per root band
+NEAR, FAR = 2.0, 2.3  # deviations, per root band
+BACK_AGAIN = 0.6  # of the way
+PAUSE = 2  # moments between two alarms
 QUIET, AWAY, BACK = 4, 3, 2  # moments before, during and after
 
 
@@ -21,6 +23,7 @@ class Stirring:
 
     def __init__(self) -> None:
         self._moments: deque[npt.NDArray[np.float64]] = deque(maxlen=MOST)
+        self._since = PAUSE
 
     def add(self, bands: npt.NDArray[np.float32]) -> npt.NDArray[np.bool_] | None:
         """Take in a moment's frames, shape (frames, bands).
@@ -30,6 +33,7 @@ class Stirring:
         """
         levels = bands.mean(axis=0, dtype=np.float64)
         self._moments.append(levels - levels.mean())
+        self._since += 1
         if len(self._moments) < QUIET + AWAY + BACK + 1:
             return None
         shapes = np.array(self._moments)
@@ -39,8 +43,11 @@ class Stirring:
         unlike = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
         # The moment in which it ended holds some of both.
         before = unlike[: -BACK - 1]
-        if unlike[-BACK:].max() > NEAR or before[-AWAY:].min() < FAR:
+        away = float(before[-AWAY:].min())
+        once = float(np.partition(before, QUIET - 1)[QUIET - 1])
+        if unlike[-BACK:].max() > NEAR or away < FAR or once > BACK_AGAIN * away:
             return None
-        if np.count_nonzero(before < NEAR) < QUIET:
+        if self._since < PAUSE:
             return None
-        return np.asarray(unlike > FAR)
+        self._since = 0
+        return np.asarray(unlike > (once + away) / 2)
