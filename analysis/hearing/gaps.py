@@ -17,13 +17,13 @@ from scipy.ndimage import binary_dilation
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-WAY_BACK_S = 1.4  # nobody is back at the start of an edge sooner
+WAY_BACK_S = 1.52  # nobody is back at the start of an edge sooner
 LONGEST_DWELL_S = 4.0
 SHORTEST_S = 0.12
 SURELY_STANDING_S = 0.75  # hands lift off for less
 SHORTEST_DWELL_S = 0.3
-RUB = 2.6  # deviations from running free, per root feature: more is a rub
-SHORT_RUB = 1.48  # for breaks in which little sound can be averaged
+RUB = 2.3  # deviations from running free, per root feature: more is a rub
+CUT_LEFT = 0.095  # share of the cut's own sound that a dwell keeps and a lift-off does not
 BLOCK_S = 0.3
 CLEAR_S = 0.3  # of a cut: reverberation and recovering speed
 EDGE_S = 0.12
@@ -90,21 +90,59 @@ def rub_measure(
     return measure
 
 
+def cut_left_measure(
+    features: FloatArray, *, contact: Mask, settled: Mask, step_s: float
+) -> Callable[[int, int], float]:
+    """A measure of how much of the cut's own sound a break keeps: 0 for running free, 1 for a cut.
+
+    The break's sound is laid along the way from running free to cutting.
+
+    Parameters
+    ----------
+    features : array, shape (frames, features)
+    contact, settled : arrays, shape (frames,)
+    step_s : float
+    """
+    near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / step_s)))
+    free = settled & ~near
+    if not free.any() or not contact.any():
+        return _no_measure
+    middle = np.median(features[free], axis=0)
+    way = np.median(features[contact], axis=0) - middle
+    edge = max(1, round(EDGE_S / step_s))
+
+    def measure(first: int, end: int) -> float:
+        if end - first > 2 * edge + 2:
+            first, end = first + edge, end - edge
+        return float((features[first:end].mean(axis=0) - middle) @ way / (way @ way + 1e-9))
+
+    return measure
+
+
 def _no_measure(first: int, end: int) -> float:  # noqa: ARG001
     return 0.0
 
 
 def name_breaks(
-    breaks: list[tuple[int, int]], *, rub: Callable[[int, int], float], step_s: float
+    breaks: list[tuple[int, int]],
+    *,
+    rub: Callable[[int, int], float],
+    cut_left: Callable[[int, int], float],
+    step_s: float,
 ) -> list[Break]:
-    """What each break is, from its length and how it sounds."""
+    """What each break is, from its length and how it sounds.
+
+    Long ones are the way back unless they rub; short ones a lift-off unless something of
+    the cut is left.
+    """
     length_s = [(end - first) * step_s for first, end in breaks]
     rubs = [rub(first, end) for first, end in breaks]
     # A take in which running free itself drifts calls for a larger measure.
     surely_free = [r for r, s in zip(rubs, length_s, strict=True) if s > LONGEST_DWELL_S]
     usual = max(RUB, 1.5 * max(surely_free, default=0.0))
     names = []
-    for seconds, measured in zip(length_s, rubs, strict=True):
+    lefts = [cut_left(first, end) for first, end in breaks]
+    for seconds, measured, left in zip(length_s, rubs, lefts, strict=True):
         if seconds < SHORTEST_S:
             names.append(Break.NONE)
         elif seconds >= WAY_BACK_S:
@@ -113,6 +151,6 @@ def name_breaks(
         elif seconds >= SURELY_STANDING_S:
             names.append(Break.DWELL)
         else:
-            standing = measured > SHORT_RUB and seconds >= SHORTEST_DWELL_S
+            standing = left > CUT_LEFT and seconds >= SHORTEST_DWELL_S
             names.append(Break.DWELL if standing else Break.LIFTOFF)
     return names

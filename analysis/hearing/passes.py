@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_erosion, uniform_filter1d
 
 from analysis.hearing.contact import part_states
-from analysis.hearing.gaps import Break, name_breaks, rub_measure
+from analysis.hearing.gaps import Break, cut_left_measure, name_breaks, rub_measure
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
 
@@ -171,7 +171,10 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
         breaks=breaks,
         step_s=trace.step_s,
     )
-    names = name_breaks(breaks, rub=rub, step_s=trace.step_s)
+    cut_left = cut_left_measure(
+        trace.rub_features(), contact=contact.mask, settled=trace.steady, step_s=trace.step_s
+    )
+    names = name_breaks(breaks, rub=rub, cut_left=cut_left, step_s=trace.step_s)
     passes, first, inside = [], 0, list[tuple[Break, int, int]]()
     for i, (start, end) in enumerate(stretches):
         if i == 0 or names[i - 1] is Break.WAY_BACK:

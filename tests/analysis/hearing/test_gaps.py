@@ -7,14 +7,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.hearing.gaps import (
+    CUT_LEFT,
     LONGEST_DWELL_S,
     RUB,
-    SHORT_RUB,
     SHORTEST_DWELL_S,
     SHORTEST_S,
     SURELY_STANDING_S,
     WAY_BACK_S,
     Break,
+    cut_left_measure,
     name_breaks,
     rub_measure,
 )
@@ -23,12 +24,15 @@ STEP_S = 0.0232
 QUIET, RUBBING = 0.5, 9.0
 
 
-def named(*lengths_s: float, rub: float = QUIET, step_s: float = 0.01) -> list[Break]:
+def named(
+    *lengths_s: float, rub: float = QUIET, cut_left: float | None = None, step_s: float = 0.01
+) -> list[Break]:
     breaks, at = [], 0
     for length_s in lengths_s:
         breaks.append((at, at + round(length_s / step_s)))
         at = breaks[-1][1] + 500
-    return name_breaks(breaks, rub=lambda *_: rub, step_s=step_s)
+    left = rub / 10 if cut_left is None else cut_left
+    return name_breaks(breaks, rub=lambda *_: rub, cut_left=lambda *_: left, step_s=step_s)
 
 
 @pytest.mark.parametrize(
@@ -41,8 +45,8 @@ def named(*lengths_s: float, rub: float = QUIET, step_s: float = 0.01) -> list[B
         (0.31, Break.LIFTOFF, Break.DWELL),
         (0.74, Break.LIFTOFF, Break.DWELL),
         (0.76, Break.DWELL, Break.DWELL),
-        (1.39, Break.DWELL, Break.DWELL),
-        (1.41, Break.WAY_BACK, Break.DWELL),
+        (1.51, Break.DWELL, Break.DWELL),
+        (1.53, Break.WAY_BACK, Break.DWELL),
         (3.9, Break.WAY_BACK, Break.DWELL),
         (4.1, Break.WAY_BACK, Break.WAY_BACK),
         (60.0, Break.WAY_BACK, Break.WAY_BACK),
@@ -61,12 +65,26 @@ def test_the_lengths_come_in_the_order_that_the_names_suppose() -> None:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("length_s", "least"), [(2.0, RUB), (0.5, SHORT_RUB)], ids=["long", "short"]
-)
-def test_how_much_rub_makes_a_dwell(length_s: float, least: float) -> None:
-    assert named(length_s, rub=0.98 * least) != [Break.DWELL]
-    assert named(length_s, rub=1.02 * least) == [Break.DWELL]
+def test_how_much_rub_makes_a_long_break_a_dwell() -> None:
+    assert named(2.0, rub=0.98 * RUB) == [Break.WAY_BACK]
+    assert named(2.0, rub=1.02 * RUB) == [Break.DWELL]
+
+
+def test_how_much_of_the_cut_makes_a_short_break_a_dwell() -> None:
+    assert named(0.5, cut_left=0.98 * CUT_LEFT) == [Break.LIFTOFF]
+    assert named(0.5, cut_left=1.02 * CUT_LEFT) == [Break.DWELL]
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 1.0])
+def test_what_is_left_of_the_cut_is_its_share_on_the_way_from_free_to_cut(share: float) -> None:
+    # By definition: features that lie that far along the way, here without any noise.
+    contact = np.zeros(300, bool)
+    contact[100:180] = contact[220:260] = True
+    features = np.zeros((300, 4))
+    features[contact] = [2.0, -1.0, 0.5, 3.0]
+    features[180:220] = share * np.array([2.0, -1.0, 0.5, 3.0])
+    left = cut_left_measure(features, contact=contact, settled=~contact, step_s=STEP_S)
+    assert left(180, 220) == pytest.approx(share, abs=1e-9)
 
 
 def test_where_running_free_drifts_more_rub_is_called_for() -> None:
@@ -75,8 +93,11 @@ def test_where_running_free_drifts_more_rub_is_called_for() -> None:
         return 3.0 if end - first == 600 else 4.0
 
     breaks = [(0, 600), (900, 1100)]
-    assert name_breaks(breaks, rub=rub, step_s=0.01) == [Break.WAY_BACK, Break.WAY_BACK]
-    assert name_breaks(breaks[1:], rub=rub, step_s=0.01) == [Break.DWELL]
+    assert name_breaks(breaks, rub=rub, cut_left=lambda *_: 0.0, step_s=0.01) == [
+        Break.WAY_BACK,
+        Break.WAY_BACK,
+    ]
+    assert name_breaks(breaks[1:], rub=rub, cut_left=lambda *_: 0.0, step_s=0.01) == [Break.DWELL]
 
 
 @given(
@@ -120,7 +141,7 @@ def test_a_break_that_is_running_free_measures_under_one() -> None:
         told.append(rub(*where))
     # Less of it than sqrt(block / length) = 0.63 as the scale has a floor; never over RUB.
     assert 0.1 < float(np.mean(told)) < 1.0
-    assert max(told) < SHORT_RUB
+    assert max(told) < RUB
 
 
 @given(offset=st.floats(0.8, 3))
