@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.counting import counted_right
 from analysis.hearing.machines import MIN_SEED_STEPS, other_machines, seeds_of
@@ -26,7 +27,7 @@ from analysis.hearing.orders import (
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
+from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits, step_evidence
 
 # Steps overlap by half and speech or knocks last over several: evidence counts half.
 EVIDENCE = 0.5
@@ -126,7 +127,11 @@ def _recognise(search: Search, known: Voices) -> Course:
     """The course of a router whose voices are known."""
     axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
     path = _two_voice_path(axis, known, search.candidates)
-    return tell_apart(search, path)
+    if known.cutting is known.idle:  # a calibration knows nothing of the cut
+        return tell_apart(search, path)
+    fits = order_fits(search.orders(path))
+    lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
+    return tell_apart(search, path, guess=uniform_filter1d(lead, 9) > 0)
 
 
 def _two_voice_path(
