@@ -152,3 +152,11 @@ def test_a_gain_that_comes_back_after_a_cut_is_told() -> None:
 def test_riding_is_not_judged_where_the_next_cut_or_the_end_comes_too_soon() -> None:
     assert riding(12.0, cuts=[Cut(4, 8), Cut(9.5, 29)]) == {}
     assert riding(12.0, cuts=[Cut(4, 29)]) == {}
+
+
+def test_riding_is_not_judged_by_what_is_heard_once_the_router_is_off() -> None:
+    made = trace([Cut(4, 8)], seconds=20, off=[Cut(9, 20)])
+    contact = np.zeros(len(made.lead), bool)
+    contact[frame(4) : frame(8)] = True
+    made.bands[frame(9) :] += 12.0  # a vacuum, say
+    assert faults(made, contact=contact, passes=(A_PASS,)) == {}

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.hearing.refine import Refined, hann_kernel, order_phasors, refine_stretch
 from analysis.hearing.spectra import FLOOR_EVERY, Framer, SpectrumGrid, spectrum
+from analysis.hearing.spindle import UNSEEN
 
 FloatArray = npt.NDArray[np.float64]
 GRID = SpectrumGrid(8_000.0)
@@ -204,6 +205,9 @@ def test_a_wandering_spindle_is_followed(seed: int) -> None:
     # A window that smooths the swings away would be off by their own size, 0.07 % rms each.
     assert float(np.median(error)) < 0.0003
     assert float(np.sqrt(np.mean(error**2))) < 0.0005
+    # What is told to the person adds what no phase shows; that covers it.
+    u95 = np.hypot(1.96 * found.deviation_hz / base, UNSEEN)
+    assert float(np.mean(error < u95)) > 0.92
 
 
 def test_a_step_in_speed_is_not_smoothed_into_a_ramp() -> None:
@@ -219,6 +223,28 @@ def test_a_step_in_speed_is_not_smoothed_into_a_ramp() -> None:
     )  # fmt: skip
     error = np.abs(found.rotation_hz - true_hz) / 300
     assert float(error[np.abs(time_s - 2) > 0.5].max()) < 0.0005
+
+
+def test_frames_beside_a_knock_borrow_from_their_surer_neighbours() -> None:
+    frames, knock, hz = 120, slice(60, 63), 250.0
+    errors = []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        parts = rng.normal(size=(2, frames, len(ORDERS))) / 2**0.5
+        noise = parts[0] + 1j * parts[1]
+        phasors = np.exp(2j * np.pi * hz * GRID.step_s * np.outer(np.arange(frames), ORDERS))
+        phasors = np.asarray(5 * phasors + noise, np.complex128)
+        phasors[knock] = 20 * noise[knock]
+        found = refine_stretch(
+            phasors, rotation_hz=np.full(frames, hz), orders=ORDERS, step_s=GRID.step_s
+        )
+        errors.append(np.abs(found.rotation_hz - hz)[[*range(54, 58), *range(65, 69)]])
+    # A window that stops at the knock holds 13 frames at most; regression of a phase over
+    # n frames with noise of 1 / (2 power) at each of the orders, k times as fine at order k.
+    count = 13
+    slope = 1 / (2 * 25 * np.sum(ORDERS**2) * count * (count**2 - 1) / 12)
+    alone_hz = float(slope**0.5) / (2 * np.pi * GRID.step_s)
+    assert float(np.median(errors)) < 0.6745 * alone_hz  # the median of a normal error
 
 
 def test_noise_alone_leaves_the_path_where_it_was_within_its_tolerance() -> None:

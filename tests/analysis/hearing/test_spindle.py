@@ -103,6 +103,12 @@ def test_the_idle_speed_leaves_out_spin_up_and_coasting() -> None:
     assert 1.96 * 60 * 0.01 <= u95 < 0.01 * speed
 
 
+def test_the_idle_speed_leaves_out_slow_recovery_too() -> None:
+    # 1.5 % in two seconds; taken in, it would pull the mean down by 0.17 %.
+    rotation = np.concatenate([np.linspace(295.5, 300, round(2 / STEP_S)), np.full(300, 300.0)])
+    assert told_idle(rotation, np.ones(len(rotation), bool))[0] == pytest.approx(18_000, rel=2e-4)
+
+
 def test_the_idle_speed_is_of_the_free_frames_only() -> None:
     rotation = np.concatenate([np.full(200, 300.0), np.full(200, 285.0), np.full(200, 300.0)])
     free = np.ones(600, bool)
@@ -163,7 +169,16 @@ def test_a_track_is_told_in_rpm_every_other_frame() -> None:
 
 
 def test_the_idle_speed_of_a_track_stays_clear_of_the_pass() -> None:
-    # 0.6 s to either side are left out; were the cut in it, the mean would be 17,880.
+    # Half a second before and after contact the spindle is a third of a percent slow.
+    rotation = np.full(600, 300.0)
+    contact = np.zeros(600, bool)
+    contact[250:350] = True
+    rotation[228:372] = 299.0
+    told = spindle_track(
+        rotation_hz=rotation, deviation_hz=np.full(600, 0.02), sureness=np.full(600, 9.0),
+        contact=contact, step_s=STEP_S,
+    )  # fmt: skip
+    assert told.idle_rpm == pytest.approx(18_000, rel=1e-9)
     assert track().idle_rpm == pytest.approx(18_000, rel=1e-9)
 
 
