@@ -50,6 +50,7 @@ FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = 40.0
 UNHEARD_GROWTH = 0.4
+LOOK_SHARE, LOOK_CREDIT_S = 2.0, 60.0
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
@@ -115,6 +116,7 @@ class LiveListener:
         if known_voices is not None:
             self._follower.learn(known_voices)
         self._next_look = self._frames_in(FIRST_LOOK_S)
+        self._looked = 0  # frames, in all looks
         self._looked_at, self._doubts = 0, 0
         self._stirring = Stirring()
         self._watch = Watch()
@@ -176,7 +178,7 @@ class LiveListener:
                 events += self._passes(course)
         elif whole:
             stirred = self._stirring.add(course.trace.bands[-TICK:])
-            due = stirred is not None or course.end >= self._next_look
+            due = course.end >= self._next_look or (stirred is not None and self._may_afford())
             if due and self._look(course):
                 events += self._passes(course, stirred)
         return events
@@ -192,6 +194,11 @@ class LiveListener:
         if turning is not None:
             course.splice(turning, from_frame=course.end - self._look_ahead - new)
 
+    def _may_afford(self) -> bool:
+        """Whether one more look leaves time to listen."""
+        most = LOOK_SHARE * self._sound.end + self._frames_in(LOOK_CREDIT_S)
+        return self._looked + self._sound.kept <= most
+
     def _may_look(self, course: RecentCourse) -> bool:
         """Whether it is time to learn anew, and nothing is under way."""
         if not self._watch.armed or self._urgent or self._record.cutting:
@@ -206,6 +213,7 @@ class LiveListener:
 
     def _look(self, course: RecentCourse) -> bool:
         kept = self._sound.kept
+        self._looked += kept
         turning = hear_turning(
             self._sound.frames(kept),
             flutes=self._flutes,

@@ -7,47 +7,57 @@ from collections import deque
 import numpy as np
 import numpy.typing as npt
 
+FloatArray = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
 MOST = 320  # moments kept: a minute
 LEAST_SCALE = 0.08  # nepers
 NEAR, FAR = 2.0, 2.3  # deviations, per root band
 BACK_AGAIN = 0.6  # of the way
-PAUSE = 2  # moments between two alarms
 QUIET, AWAY, BACK = 4, 3, 2  # moments before, during and after
+PAUSE = 2  # moments between two alarms
 
 
 class Stirring:
-    """Watches the spectrum's shape for a change that lasts a while and then is undone.
+    """Watches the broadband sound for a change that lasts a while and then is undone.
 
-    The shape only: a gain that rides takes seconds to let the level come back.
+    The spectrum's shape and its level are watched each for itself: a gain that rides takes
+    seconds to let the level come back.
     """
 
     def __init__(self) -> None:
-        self._moments: deque[npt.NDArray[np.float64]] = deque(maxlen=MOST)
+        self._moments: deque[FloatArray] = deque(maxlen=MOST)
         self._since = PAUSE
 
-    def add(self, bands: npt.NDArray[np.float32]) -> npt.NDArray[np.bool_] | None:
-        """Take in a moment's frames, shape (frames, bands).
+    def add(self, bands: npt.NDArray[np.float32]) -> Mask | None:
+        """Take in a moment's frames, shape (frames, bands), ln power.
 
-        Returns the moments that were unlike this one, up to this one, if a change has just
-        been undone; else None.
+        Returns which of the last moments, this one included, were unlike this one, if a
+        change has just been undone; else None.
         """
-        levels = bands.mean(axis=0, dtype=np.float64)
-        self._moments.append(levels - levels.mean())
+        self._moments.append(bands.mean(axis=0, dtype=np.float64))
         self._since += 1
-        if len(self._moments) < QUIET + AWAY + BACK + 1:
+        if len(self._moments) < QUIET + AWAY + BACK + 1 or self._since < PAUSE:
             return None
-        shapes = np.array(self._moments)
-        step = np.median(np.abs(np.diff(shapes, axis=0)), axis=0)
-        scale = np.maximum(1.05 * step, LEAST_SCALE)
-        now = shapes[-BACK:].mean(axis=0)
-        unlike = np.sqrt(np.mean(((shapes - now) / scale) ** 2, axis=1))
-        # The moment in which it ended holds some of both.
-        before = unlike[: -BACK - 1]
-        away = float(before[-AWAY:].min())
-        once = float(np.partition(before, QUIET - 1)[QUIET - 1])
-        if unlike[-BACK:].max() > NEAR or away < FAR or once > BACK_AGAIN * away:
-            return None
-        if self._since < PAUSE:
-            return None
-        self._since = 0
-        return np.asarray(unlike > (once + away) / 2)
+        bands_then = np.array(self._moments)
+        level = bands_then.mean(axis=1, keepdims=True)
+        for sound in (bands_then - level, level):
+            unlike = _undone(sound)
+            if unlike is not None:
+                self._since = 0
+                return unlike
+        return None
+
+
+def _undone(sound: FloatArray) -> Mask | None:
+    step = np.median(np.abs(np.diff(sound, axis=0)), axis=0)
+    scale = np.maximum(1.05 * step, LEAST_SCALE)
+    now = sound[-BACK:].mean(axis=0)
+    unlike = np.sqrt(np.mean(((sound - now) / scale) ** 2, axis=1))
+    # The moment in which it ended holds some of both.
+    before = unlike[: -BACK - 1]
+    away = float(before[-AWAY:].min())
+    once = float(np.partition(before, QUIET - 1)[QUIET - 1])
+    if unlike[-BACK:].max() > NEAR or away < FAR or once > BACK_AGAIN * away:
+        return None
+    return np.asarray(unlike > (once + away) / 2)
