@@ -10,6 +10,7 @@ from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Search, spans
+from analysis.hearing.sharpen import sharpened
 from analysis.hearing.spindle import (
     MIN_STRETCH_FRAMES,
     REFINED_ORDERS,
@@ -86,16 +87,19 @@ class Follower:
     ) -> tuple[FloatArray, FloatArray]:
         assert self.voices is not None
         count = len(frames.spectra)
-        coarse = np.interp(
-            np.arange(count), 2 * np.arange(len(path)) + 0.5, search.rotation_hz(path)
-        )
-        on = (path != OFF)[np.minimum(np.arange(count) // 2, len(path) - 1)]
         voice = np.maximum(self.voices.idle, self.voices.cutting)
         orders = np.flatnonzero(voice >= AT_TIMES) + 1
         loudest = orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS]
         orders = np.union1d(loudest, [1])
+        coarse = sharpened(
+            search.excess,
+            np.where(path != OFF, search.rotation_hz(path), np.nan),
+            orders=orders,
+            grid=frames.grid,
+            frames=count,
+        )
         rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
-        for a, b in spans(on):
+        for a, b in spans(np.isfinite(coarse)):
             rotation[a:b], deviation[a:b] = coarse[a:b], 0.002 * coarse[a:b]
             if b - a < MIN_STRETCH_FRAMES:
                 continue
