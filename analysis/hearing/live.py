@@ -57,6 +57,7 @@ OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
 LOST_TICKS = 4
+LONGEST_UNSEEN = 5  # ticks: about a second
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 FULL_SCALE = 0.999
 CLIPPED_SHARE = 2e-4
@@ -122,6 +123,7 @@ class LiveListener:
         self._watch = Watch()
         self._record = Record()
         self._urgent = False
+        self._unseen = 0  # ticks
 
     def feed(self, samples: npt.NDArray[np.float32]) -> list[Event]:
         """Take in samples, shape (n,), full scale +-1; say what is new."""
@@ -173,8 +175,10 @@ class LiveListener:
         if whole:
             events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
-            # An entry has time; an exit has not.
-            if self._record.cutting or self._beats % (2 * TICK // BEAT) == 0:
+            self._unseen += 1
+            entering = self._watch.in_contact and not self._record.cutting
+            same = self._watch.no_news(course, frames=TICK) and not entering
+            if self._urgent or not same or self._unseen == LONGEST_UNSEEN:
                 events += self._passes(course)
         elif whole:
             stirred = self._stirring.add(course.trace.bands[-TICK:])
@@ -260,6 +264,7 @@ class LiveListener:
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         if stirred is not None:
             stirred = np.repeat(stirred, TICK)
+        self._unseen = 0
         seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)

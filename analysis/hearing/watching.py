@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_dilation
+from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
 from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes, hear_contact
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 
+FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 APART = 50.0
@@ -26,6 +27,7 @@ SURE_FREE_S = 4.0
 FREE_S = 0.7
 LATELY_S = 4.0
 SIGNS = 1.0
+HALFWAY = 0.5
 LONGEST_IDLE_S = 20.0
 
 
@@ -49,6 +51,7 @@ class Watch:
         self.first = 0  # frame with which the window begins
         self.armed = False
         self._contact = np.zeros(0, bool)  # of the window, when it was last looked at
+        self._share = np.zeros(0)  # weights that make features a share of a cut
 
     def look(self, course: RecentCourse, *, stirred: Mask | None = None) -> Seen:
         """Passes in the window.
@@ -91,6 +94,7 @@ class Watch:
         guess[skip:] = known[-1] if len(known) else False
         guess[skip : skip + len(known)] = known
         contact = hear_contact(replace(trace, cutting=guess))
+        self._share = _share_of_cut(trace, contact)
         self._contact = contact.mask[skip:]
         if not self._contact.any():
             return Seen([], None)
@@ -108,6 +112,21 @@ class Watch:
                 self._begin_at(course, at)
                 return self._among_examples(course)
         return Seen(passes, self._standing_s(trace, contact, by_s))
+
+    @property
+    def in_contact(self) -> bool:
+        """Whether the bit was in the wood when last looked at."""
+        return bool(self._contact[-1:].any())
+
+    def no_news(self, course: RecentCourse, *, frames: int) -> bool:
+        """Whether the newest frames sound plainly like what went before them."""
+        if not len(self._contact) or not len(self._share):
+            return False
+        newest = chosen(course.trace, slice(-frames, None))
+        if not newest.running.all():
+            return False
+        share = uniform_filter1d(_with_one(newest.features()) @ self._share, 3)
+        return bool(np.all((share > HALFWAY) == self._contact[-1]))
 
     def rest(self, course: RecentCourse) -> None:
         """Let the window slide on while nothing is cut."""
@@ -179,6 +198,21 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
     )
     away = cut - max(early, late)
     return away > APART and abs(early - late) < ALIKE * away
+
+
+def _share_of_cut(trace: Trace, contact: Contact) -> FloatArray:
+    """Weights by which a frame's features make 1 in the cut and 0 running free."""
+    free = trace.steady & ~contact.mask
+    if not free.any() or not contact.mask.any():
+        return np.zeros(0)
+    zero, one = np.median(contact.evidence[free]), np.median(contact.evidence[contact.mask])
+    share = (contact.evidence - zero) / (one - zero + 1e-9)
+    weights, *_ = np.linalg.lstsq(_with_one(trace.features()), np.clip(share, -1, 2))
+    return np.asarray(weights)
+
+
+def _with_one(features: FloatArray) -> FloatArray:
+    return np.pad(features, ((0, 0), (0, 1)), constant_values=1.0)
 
 
 def cut_signs(trace: Trace, contact: Mask) -> float:
