@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from analysis.hearing.listener import Hearing
 
 _SIGNIFICANCE = 0.05
+_EXACT_UP_TO = 60  # passes
 _STEADY_PERCENT, _UNSTEADY_PERCENT = 8.0, 15.0
 
 
@@ -111,10 +112,17 @@ def trend_percent(values: Sequence[float]) -> float | None:
 
 
 def _chance_of_order(falls: int, count: int) -> float:
-    """Two-sided chance of an order at least this far from shuffled (exact Mann-Kendall).
+    """Two-sided chance of an order at least this far from shuffled (Mann-Kendall).
 
-    The number of falling pairs of a random order is a sum of independent uniform counts.
+    The number of falling pairs of a random order is a sum of independent uniform counts,
+    counted exactly for a session and taken as normal, with half a count of continuity,
+    for a very long one.
     """
+    if count > _EXACT_UP_TO:
+        middle = count * (count - 1) / 4
+        deviation = math.sqrt(count * (count - 1) * (2 * count + 5) / 72)
+        off = max(0.0, abs(falls - middle) - 0.5) / deviation
+        return math.erfc(off / math.sqrt(2))
     ways = [1]
     for size in range(2, count + 1):
         longer = [0] * (len(ways) + size - 1)

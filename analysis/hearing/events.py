@@ -11,7 +11,7 @@ from analysis.hearing.gaps import WAY_BACK_S
 from analysis.hearing.passes import HeardPass
 
 LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
-CLOSED_S = WAY_BACK_S + 0.02  # and after this it is never taken up again
+CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 HELD_S = 1.0  # while the bit seems to stand in the wood
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 CLIPPED_SHARE = 2e-4  # of the samples
 PILE = 6.0  # times what a smooth run of sizes would have at the top; a sine comes to 3
 SIZES, SIZES_PER_UNIT = 1000, 700
+ENOUGH_SIZES = 2_000  # samples: fewer make no smooth run
 TOO_QUIET_DB = -60.0
 NARROW_HZ = 3_800.0
 RIDING_DB = 4.0
@@ -52,9 +53,11 @@ class SoundLevel:
 
     def add(self, samples: npt.NDArray[np.float32]) -> None:
         """Take in samples, full scale +-1."""
+        # Every third sample of the take, however it was cut into blocks.
+        third = samples[-self._count % 3 :: 3]
         self._energy += float(np.dot(samples, samples))
         self._count += len(samples)
-        place = np.minimum(np.abs(samples[::3]) * SIZES_PER_UNIT, SIZES - 1).astype(np.int64)
+        place = np.minimum(np.abs(third) * SIZES_PER_UNIT, SIZES - 1).astype(np.int64)
         self._sizes += np.bincount(place, minlength=SIZES)
 
     @property
@@ -70,7 +73,8 @@ class SoundLevel:
         lies just below it.
         """
         used = np.flatnonzero(self._sizes)
-        if not len(used) or used[-1] < 0.05 * SIZES_PER_UNIT:
+        few = self._sizes.sum() < ENOUGH_SIZES
+        if few or not len(used) or used[-1] < 0.05 * SIZES_PER_UNIT:
             return 0.0
         peak = int(used[-1]) + 1
         top = int(self._sizes[int(0.98 * peak) :].sum())

@@ -110,7 +110,10 @@ class Listener:
 
     def finish(self) -> Hearing:
         """End the take and return all that was heard."""
-        self._add(self._framer.rest())
+        rest = self._framer.rest()
+        if not self._first + self._section.count + len(rest):
+            rest = np.zeros((1, self.grid.length), np.float32)  # a take without any sound
+        self._add(rest)
         self._hear(last=self._first + self._section.count)
         trace, sureness = _joined(self._kept), np.concatenate(self._sureness)
         contact = hear_contact(trace)

@@ -44,8 +44,8 @@ class OverviewMaker:
         while len(self._pending) >= self._every:
             self._columns.append(np.max(self._pending[: self._every], axis=0))
             del self._pending[: self._every]
-        if len(self._columns) > MOST_COLUMNS:
-            pairs = zip(self._columns[0::2], self._columns[1::2], strict=False)
+        if len(self._columns) > MOST_COLUMNS and len(self._columns) % 2 == 0:
+            pairs = zip(self._columns[0::2], self._columns[1::2], strict=True)
             self._columns = [np.maximum(a, b) for a, b in pairs]
             self._every *= 2
 

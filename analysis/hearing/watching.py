@@ -105,8 +105,8 @@ class Watch:
         passes = [_moved(heard, by_s) for heard in find_passes(trace, contact)]
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
         ways_back = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
-        if ways_back:
-            # A short window can't tell a long dwell from the way back, and the latter is usual.
+        if ways_back and not self._knows_free(trace.step_s):
+            # Too little to tell a long dwell from the way back, and the latter is usual.
             at = round((ways_back[-1].start_s + FREE_S) / trace.step_s)
             if at > begin:
                 self._begin_at(course, at)
@@ -151,6 +151,10 @@ class Watch:
         self._contact = contact[~left]
         self.first = course.end - len(self._contact)
 
+    def _knows_free(self, step_s: float) -> bool:
+        free = self.reference.free
+        return free is not None and len(free.lead) * step_s >= SURE_FREE_S
+
     def _window(self, course: RecentCourse) -> tuple[Trace, int, int]:
         """Reference cuts, free running and the window; where the latter two begin."""
         window = chosen(course.trace, slice(max(0, self.first - course.first), None))
@@ -163,7 +167,7 @@ class Watch:
         """Since when the teeth have been rubbing without chips; None if they don't seem to."""
         where = np.flatnonzero(contact.mask)
         free = self.reference.free
-        if free is None or len(free.lead) * trace.step_s < SURE_FREE_S or not len(where):
+        if free is None or not self._knows_free(trace.step_s) or not len(where):
             return None
         lost, count = int(where[-1]) + 1, len(contact.mask)
         if not STANDS_S <= (count - lost) * trace.step_s <= LONGEST_STAND_S:
