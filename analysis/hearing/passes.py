@@ -18,6 +18,8 @@ FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 SHORTEST_PASS_S = 0.6
+LEAST_FREE_S = 0.4
+CUT_APART = 4.0  # deviations along the discriminant; noise alone comes to 3, cuts to 6 and more
 HALFWAY = 0.5  # from cutting to running free, in evidence
 WANDER_S = 0.5  # speeds that far apart in time are hardly related
 EDGE_U95_S = 0.11  # of one entry or exit
@@ -157,6 +159,10 @@ def hear_contact(trace: Trace) -> Contact:
         step_s=trace.step_s,
         guess=trace.cutting,
     )
+    free = running & ~states.second
+    if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or states.apart < CUT_APART:
+        # A sound that never changes, or only by chance, is running free.
+        return Contact(np.zeros(len(running), bool), states.evidence)
     return Contact(states.second, states.evidence)
 
 

@@ -294,7 +294,8 @@ def idle_speed(
     speeds = rotation_hz[settled]
     # Leave out what another speed setting or a slip of the course would add.
     near = np.abs(speeds / np.median(speeds) - 1) < 0.02
-    mean = float(np.mean(speeds[near]))
+    # The middle one: a frame whose window stopped growing early must not draw it.
+    middle = float(np.median(speeds[near]))
     wander = np.std(speeds[near]) / np.sqrt(max(1.0, near.sum() * step_s))
     u95 = 1.96 * float(np.hypot(np.mean(deviation_hz[settled][near]), wander))
-    return 60 * mean, 60 * u95
+    return 60 * middle, 60 * u95
