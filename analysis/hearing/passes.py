@@ -19,7 +19,7 @@ Mask = npt.NDArray[np.bool_]
 
 SHORTEST_PASS_S = 0.6
 LEAST_FREE_S = 0.4
-CUT_APART = 4.0  # deviations along the discriminant; noise alone comes to 3, cuts to 6 and more
+CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, most cuts to 6 or more
 HALFWAY = 0.5  # from cutting to running free, in evidence
 WANDER_S = 0.5  # speeds that far apart in time are hardly related
 EDGE_U95_S = 0.11  # of one entry or exit
