@@ -51,6 +51,7 @@ FIRST_LOOK_S = 3.0
 LOOK_LATER_S = 40.0
 UNHEARD_GROWTH = 0.4
 LOOK_SHARE, LOOK_CREDIT_S = 2.0, 60.0
+FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
@@ -181,11 +182,18 @@ class LiveListener:
             if self._urgent or not same or self._unseen == LONGEST_UNSEEN:
                 events += self._passes(course)
         elif whole:
-            stirred = self._stirring.add(course.trace.bands[-TICK:])
-            due = course.end >= self._next_look or (stirred is not None and self._may_afford())
-            if due and self._look(course):
-                events += self._passes(course, stirred)
+            events += self._first_passes(course)
         return events
+
+    def _first_passes(self, course: RecentCourse) -> list[Event]:
+        """Passes while there is no example of a cut: looked for when something came and went."""
+        moments = self._stirring.add(course.trace.bands[-TICK:])
+        stirred = None if moments is None else np.repeat(moments, TICK)[-len(course.trace.lead) :]
+        due = course.end >= self._next_look
+        if not due and stirred is not None and self._may_afford():
+            followed = course.trace.running[-len(stirred) :][stirred].mean() > FOLLOWED
+            due = not followed or self._watch.expects_a_pass(course, stirred)
+        return self._passes(course, stirred) if due and self._look(course) else []
 
     def _follow(self, course: RecentCourse) -> None:
         new = course.end - self._heard
@@ -262,8 +270,6 @@ class LiveListener:
         return SpeedHeard(time_s, 60 * float(np.mean(newest)) if running else None)
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
-        if stirred is not None:
-            stirred = np.repeat(stirred, TICK)
         self._unseen = 0
         seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s

@@ -11,7 +11,7 @@ FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 MOST = 320  # moments kept: a minute
-LEAST_SCALE = 0.08  # nepers
+SHAPE_SCALE, LEVEL_SCALE = 0.08, 0.25  # nepers: less is nothing
 NEAR, FAR = 2.0, 2.3  # deviations, per root band
 BACK_AGAIN = 0.6  # of the way
 QUIET, AWAY, BACK = 4, 3, 2  # moments before, during and after
@@ -41,17 +41,17 @@ class Stirring:
             return None
         bands_then = np.array(self._moments)
         level = bands_then.mean(axis=1, keepdims=True)
-        for sound in (bands_then - level, level):
-            unlike = _undone(sound)
+        for sound, scale in ((bands_then - level, SHAPE_SCALE), (level, LEVEL_SCALE)):
+            unlike = _undone(sound, least_scale=scale)
             if unlike is not None:
                 self._since = 0
                 return unlike
         return None
 
 
-def _undone(sound: FloatArray) -> Mask | None:
+def _undone(sound: FloatArray, *, least_scale: float) -> Mask | None:
     step = np.median(np.abs(np.diff(sound, axis=0)), axis=0)
-    scale = np.maximum(1.05 * step, LEAST_SCALE)
+    scale = np.maximum(1.05 * step, least_scale)
     now = sound[-BACK:].mean(axis=0)
     unlike = np.sqrt(np.mean(((sound - now) / scale) ** 2, axis=1))
     # The moment in which it ended holds some of both.

@@ -61,29 +61,18 @@ class Watch:
         """
         if self.armed:
             return self._among_examples(course)
-        trace = course.trace
-        seen = self._first_passes(course, trace)
-        if not seen and stirred is not None:
-            guess = np.zeros(len(trace.lead), bool)
-            guess[-len(stirred) :] = stirred[-len(guess) :]
-            trace = replace(trace, cutting=guess & trace.running)
-            seen = self._first_passes(course, trace, vote=True)
-        return Seen(seen, None)
+        contact, passes = _first_passes(course.trace, stirred)
+        if passes:
+            self.armed = True
+            begin = round((passes[0].entry_s - BEFORE_S) / course.trace.step_s)
+            self._contact = contact
+            self.first = course.first
+            self._begin_at(course, course.first + max(0, begin))
+        return Seen([_moved(heard, course.first * course.trace.step_s) for heard in passes], None)
 
-    def _first_passes(
-        self, course: RecentCourse, trace: Trace, *, vote: bool = False
-    ) -> list[HeardPass]:
-        contact = hear_contact(trace)
-        passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
-        if not passes or (vote and cut_signs(trace, contact.mask) < SIGNS):
-            return []
-        self.armed = True
-        at = round(passes[0].entry_s / trace.step_s)
-        begin = max(0, at - round(BEFORE_S / trace.step_s))
-        self._contact = contact.mask
-        self.first = course.first
-        self._begin_at(course, begin + course.first)
-        return [_moved(heard, course.first * trace.step_s) for heard in passes]
+    def expects_a_pass(self, course: RecentCourse, stirred: Mask) -> bool:
+        """Whether a closer look at the sound is likely to find the first pass."""
+        return bool(_first_passes(course.trace, stirred)[1])
 
     def _among_examples(self, course: RecentCourse) -> Seen:
         trace, cuts, skip = self._window(course)
@@ -184,6 +173,19 @@ class Watch:
             step_s=trace.step_s,
         )
         return lost * trace.step_s + by_s if rub(lost, count) > STANDING else None
+
+
+def _first_passes(trace: Trace, stirred: Mask | None) -> tuple[Mask, list[HeardPass]]:
+    """Contact and passes that can be believed without any example of a cut."""
+    contact = hear_contact(trace)
+    passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
+    if not passes and stirred is not None:
+        guess = np.zeros(len(trace.lead), bool)
+        guess[-len(stirred) :] = stirred[-len(guess) :]
+        contact = hear_contact(replace(trace, cutting=guess & trace.running))
+        if cut_signs(trace, contact.mask) >= SIGNS:
+            passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
+    return contact.mask, passes
 
 
 def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
