@@ -50,6 +50,7 @@ FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = 40.0
 UNHEARD_GROWTH = 0.4
+LOOK_AGAIN_S = 8.0
 LOOK_SHARE, LOOK_CREDIT_S = 2.0, 60.0
 FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
@@ -239,29 +240,39 @@ class LiveListener:
         self._next_look = course.end + self._frames_in(float(wait_s))
         if turning.voices is None:
             return False
-        if self._watch.armed and self._doubtful(course, turning) and self._doubts == 0:
-            self._doubts += 1
-            return False
+        if self._watch.armed:
+            contradicts = self._contradicts(course, turning)
+            if contradicts or self._recounts(course, turning):
+                self._doubts += 1
+                self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
+                if self._doubts == 1:
+                    return False
+            if contradicts:
+                # Twice in a row: it was the example of a cut that was wrong.
+                self._watch = Watch()
         self._doubts, self._looked_at = 0, kept
         course.splice(turning, from_frame=0)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
 
-    def _doubtful(self, course: RecentCourse, turning: Turning) -> bool:
-        """Whether a look contradicts what was told, or counts the lines anew for no good reason."""
+    def _contradicts(self, course: RecentCourse, turning: Turning) -> bool:
+        """Whether a look takes something else for the cut than what was told."""
+        running = np.isfinite(turning.rotation_hz)
         told = self._told_cut(course)
-        count = min(len(turning.lead), len(course.trace.lead))
-        told, cutting = told[-count:], turning.cutting[-count:]
-        before, now = course.trace.rotation_hz[-count:], turning.rotation_hz[-count:]
+        cut, free = turning.cutting[running & told], turning.cutting[running & ~told]
+        if not len(cut) or not len(free):
+            return True
+        return bool(cut.mean() - free.mean() < CONTRADICTS)
+
+    def _recounts(self, course: RecentCourse, turning: Turning) -> bool:
+        """Whether a look at less sound than the last counts the lines otherwise."""
+        now = turning.rotation_hz
+        before = course.trace.rotation_hz[-len(now) :]
         running = np.isfinite(before) & np.isfinite(now)
-        free = running & ~told
-        if not (running & told).any() or not free.any():
-            return True
-        if cutting[running & told].mean() - cutting[free].mean() < CONTRADICTS:
-            return True
-        other = np.median(np.abs(np.log(now[running] / before[running]))) > OTHER_RATIO
-        return bool(other) and self._sound.kept < self._looked_at
+        if self._sound.kept >= self._looked_at or not running.any():
+            return False
+        return bool(np.median(np.abs(np.log(now[running] / before[running]))) > OTHER_RATIO)
 
     def _speed(self, course: RecentCourse) -> SpeedHeard:
         newest = course.trace.rotation_hz[-BEAT:]

@@ -15,7 +15,7 @@ SHAPE_SCALE, LEVEL_SCALE = 0.08, 0.25  # nepers: less is nothing
 NEAR, FAR = 2.0, 2.3  # deviations, per root band
 BACK_AGAIN = 0.6  # of the way
 QUIET, AWAY, BACK = 4, 3, 2  # moments before, during and after
-PAUSE = 2  # moments between two alarms
+PAUSE = 1  # moments between two alarms
 
 
 class Stirring:

@@ -15,9 +15,10 @@ from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-APART = 50.0
+APART, LESS_APART = 50.0, 5.0
+USUAL_PASS_S = 1.5
 BEFORE_S = 0.8
-AFTER_S = 0.28
+AFTER_S = 0.19
 ALIKE = 0.5
 STANDING = 2.0
 TEETH_RISE = 1.5
@@ -26,7 +27,7 @@ LONGEST_STAND_S = 1.0
 SURE_FREE_S = 4.0
 FREE_S = 0.7
 LATELY_S = 4.0
-SIGNS = 1.0
+SIGNS, PLAIN_SIGNS = 1.0, 2.0
 HALFWAY = 0.5
 LONGEST_IDLE_S = 20.0
 
@@ -203,7 +204,12 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
         float(np.median(contact.evidence[frames])) for frames in (before, inside, after)
     )
     away = cut - max(early, late)
-    return away > APART and abs(early - late) < ALIKE * away
+    if abs(early - late) > ALIKE * away:
+        return False
+    if away > APART:
+        return True
+    long = heard.time_s > USUAL_PASS_S
+    return long and away > LESS_APART and cut_signs(trace, contact.mask) > PLAIN_SIGNS
 
 
 def _share_of_cut(trace: Trace, contact: Contact) -> FloatArray:
