@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -113,6 +113,10 @@ class Record:
         events: list[Event] = []
         for number, heard in enumerate(passes):
             told = self._same(heard)
+            if told is None and number == 0 and self._reaches_into(heard):
+                # Its beginning is no longer kept.
+                told = self._told[-1]
+                heard = replace(heard, entry_s=told.entry_s, complete=False)
             if told is None:
                 told = _Told(heard.entry_s, heard.exit_s)
                 self._told = [*self._told[-20:], told]
@@ -136,6 +140,9 @@ class Record:
                     events.append(PassEnded(heard))
             told.closed = told.ended and (not last or lost_s >= CLOSED_S)
         return events
+
+    def _reaches_into(self, heard: HeardPass) -> bool:
+        return self.cutting and self._told[-1].entry_s < heard.entry_s < self._told[-1].exit_s
 
     def _same(self, heard: HeardPass) -> _Told | None:
         for told in self._told:

@@ -101,10 +101,10 @@ class RecentCourse:
 
     def grow(self, bands: npt.NDArray[np.float32]) -> None:
         """Make room for new frames, not heard yet."""
-        drop = max(0, len(self.trace.lead) + len(bands) - self._most)
+        whole = joined(self.trace, _unheard(bands, self.trace.step_s))
+        drop = max(0, len(whole.lead) - self._most)
         self.first += drop
-        new = _unheard(bands, self.trace.step_s)
-        self.trace = joined(chosen(self.trace, slice(drop, None)), new)
+        self.trace = chosen(whole, slice(drop, None))
 
     def splice(self, turning: Turning, *, from_frame: int) -> None:
         """Put in what was heard of the newest frames, but for those before `from_frame`."""
