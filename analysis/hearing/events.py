@@ -12,7 +12,6 @@ from analysis.hearing.passes import HeardPass
 
 LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
-HELD_S = 1.0  # while the bit seems to stand in the wood
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
 
@@ -135,7 +134,7 @@ class Record:
             lost_s = now_s - heard.exit_s
             if not told.ended:
                 told.exit_s = heard.exit_s
-                if not last or lost_s >= (LOST_S if standing_s is None else HELD_S):
+                if not last or lost_s >= (LOST_S if standing_s is None else CLOSED_S):
                     told.ended = True
                     events.append(PassEnded(heard))
             told.closed = told.ended and (not last or lost_s >= CLOSED_S)

@@ -58,6 +58,7 @@ CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
+BREAK_S = 1.0  # after an exit in which every tick is looked at
 LOST_TICKS = 4
 LONGEST_UNSEEN = 5  # ticks: about a second
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
@@ -124,7 +125,7 @@ class LiveListener:
         self._stirring = Stirring()
         self._watch = Watch()
         self._record = Record()
-        self._urgent = False
+        self._urgent = self._in_break = False
         self._unseen = 0  # ticks
 
     def feed(self, samples: npt.NDArray[np.float32]) -> list[Event]:
@@ -164,7 +165,7 @@ class LiveListener:
         """Let the review have its sound between passes: its sections take a while."""
         self._held.append(samples.copy())
         most = self._frames_in(HELD_S) // BEAT
-        if len(self._held) > most or not (self._urgent or self._record.cutting):
+        if len(self._held) > most or not (self._in_break or self._record.cutting):
             for held in self._held:
                 self._review.feed(held)
             self._held = []
@@ -180,7 +181,8 @@ class LiveListener:
             self._unseen += 1
             entering = self._watch.in_contact and not self._record.cutting
             same = self._watch.no_news(course, frames=TICK) and not entering
-            if self._urgent or not same or self._unseen == LONGEST_UNSEEN:
+            in_doubt = self._urgent or self._in_break or not same
+            if in_doubt or self._unseen == LONGEST_UNSEEN:
                 events += self._passes(course)
         elif whole:
             events += self._first_passes(course)
@@ -214,7 +216,7 @@ class LiveListener:
 
     def _may_look(self, course: RecentCourse) -> bool:
         """Whether it is time to learn anew, and nothing is under way."""
-        if not self._watch.armed or self._urgent or self._record.cutting:
+        if not self._watch.armed or self._in_break or self._record.cutting:
             return False
         if course.end < self._next_look:
             return False
@@ -290,6 +292,7 @@ class LiveListener:
         elif self._watch.armed and not seen.passes:
             self._watch.rest(course)
         lost_s = now_s - seen.passes[-1].exit_s if seen.passes else 0.0
+        self._in_break = URGENT_S < lost_s < BREAK_S or seen.standing_s is not None
         self._urgent = self._record.cutting and lost_s > URGENT_S
         return events
 

@@ -33,6 +33,8 @@ RPM = 18_000.0
 SAG = 0.005
 BLOCK = 320  # a fiftieth of a second
 
+STATES = ("off", "free", "cut", "dwell")
+
 # free and cut by turns; the third pass is broken for half a second
 FREE_S, BREAK_S, OFF_S = 2.5, 0.5, 2.0
 WORK = (
@@ -51,21 +53,24 @@ TRUE_PASSES_S = ((3.0, 6.0), (8.5, 12.5), (15.0, 19.5))
 TRUE_BREAK_S = (17.0, 17.5)
 
 
-def shop(*parts: tuple[str, float], seed: int = 3) -> Samples:
-    """Sound of a router that is off, free or cutting for so many seconds each."""
+def shop(*parts: tuple[str, float], rpm: float = RPM, seed: int = 3) -> Samples:
+    """Sound of a router that is off, free, cutting or dwelling for so many seconds each.
+
+    In a dwell the teeth rub: little of their tones is left, and no chips.
+    """
     rng = np.random.default_rng(seed)
     lengths = [round(seconds * RATE_HZ) for _, seconds in parts]
-    state = np.repeat([("off", "free", "cut").index(name) for name, _ in parts], lengths)
+    state = np.repeat([STATES.index(name) for name, _ in parts], lengths)
     cut = (state == 2).astype(float)
-    hz = RPM / 60 * (1 - SAG * np.convolve(np.pad(cut, 400, "edge"), np.ones(801) / 801, "valid"))
+    hz = rpm / 60 * (1 - SAG * np.convolve(np.pad(cut, 400, "edge"), np.ones(801) / 801, "valid"))
     turn = 2 * np.pi * np.cumsum(hz) / RATE_HZ
     hiss = rng.standard_normal(len(state))
     free = 0.01 * hiss + 0.02 * np.sin(turn) + 0.02 * np.sin(2 * turn) + 0.03 * np.sin(9 * turn)
     chips = 0.02 * rng.standard_normal(len(state))
-    for tooth in range(1, 7):
-        chips += 0.06 / tooth * np.sin(2 * tooth * turn + tooth)
+    teeth = sum(0.06 / k * np.sin(2 * k * turn + k) for k in range(1, 7))
     quiet = 0.002 * rng.standard_normal(len(state))
-    return np.asarray(quiet + (state > 0) * free + cut * chips, np.float32)
+    rub = cut + 0.08 * (state == 3)
+    return np.asarray(quiet + (state > 0) * free + cut * chips + rub * teeth, np.float32)
 
 
 def listener() -> LiveListener:
@@ -213,18 +218,43 @@ def test_the_end_of_the_take_is_the_review_of_all_of_it() -> None:
     assert hearing.duration_s == pytest.approx(len(samples) / RATE_HZ)
 
 
-def test_learned_voices_make_the_first_pass_no_later_than_the_others() -> None:
-    review = listener()
-    review.feed(shop(*WORK))
-    voices = review.finish().voices
-    live = LiveListener(
+def test_standing_still_is_called_while_it_lasts() -> None:
+    samples = shop(
+        ("free", 5.0), ("cut", 3.0), ("free", 3.0), ("cut", 2.0), ("dwell", 1.0), ("cut", 2.0)
+    )
+    live, said = listener(), []
+    for first in range(0, len(samples), BLOCK):
+        now_s = (first + BLOCK) / RATE_HZ
+        said += [(now_s, e) for e in live.feed(samples[first : first + BLOCK])]
+    ((called_s, dwell),) = [(now_s, e) for now_s, e in said if isinstance(e, DwellHeard)]
+    assert dwell.start_s == pytest.approx(13.0, abs=0.15)
+    assert called_s < 14.0
+    assert len([e for _, e in said if isinstance(e, PassEnded)]) == 1  # the first pass only
+
+
+@pytest.fixture(scope="module")
+def calibrated() -> LiveListener:
+    """A listener that knows the router's voices from an earlier take."""
+    earlier = listener()
+    earlier.feed(shop(*WORK))
+    return LiveListener(
         sample_rate_hz=RATE_HZ,
         flutes=2,
         plate_range_rpm=(10_000.0, 24_000.0),
-        known_voices=voices,
+        known_voices=earlier.finish().voices,
     )
-    speeds = [e for e in live.feed(shop(("free", 2.0), seed=4)) if isinstance(e, SpeedHeard)]
-    assert speeds[-1].spindle_rpm == pytest.approx(RPM, rel=1e-3)
+
+
+def test_a_calibrated_router_is_heard_at_once_and_its_dial_followed(
+    calibrated: LiveListener,
+) -> None:
+    turned = shop(("free", 4.0), rpm=12_000.0, seed=5)
+    samples = np.concatenate([shop(("free", 3.0), ("off", 1.0), seed=4), turned])
+    speeds = [e for e in calibrated.feed(samples) if isinstance(e, SpeedHeard)]
+    before = [e.spindle_rpm for e in speeds if 0.5 < e.time_s < 2.9]
+    after = [e.spindle_rpm for e in speeds if e.time_s > 6.0]
+    assert before == pytest.approx([18_000.0] * len(before), rel=1e-3)
+    assert after == pytest.approx([12_000.0] * len(after), rel=1e-3)
 
 
 def test_bad_values_are_refused() -> None:
