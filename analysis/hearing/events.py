@@ -14,6 +14,7 @@ LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
+LEAST_NEWS, LEAST_NEWS_RPM = 0.25, 1e-3  # shares by which a pass must differ to be told anew
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,19 @@ class PassResumed:
     entry_s: float
 
 
-Event = SpeedHeard | LevelHeard | PassEntered | DwellHeard | PassEnded | PassResumed
+@dataclass(frozen=True, slots=True)
+class PassesRevised:
+    """Heard once more with what came after, the passes from `from_s` on are these.
+
+    They take the place of all passes told that were over by `until_s`.
+    """
+
+    from_s: float
+    until_s: float
+    passes: tuple[HeardPass, ...]
+
+
+Event = SpeedHeard | LevelHeard | PassEntered | DwellHeard | PassEnded | PassResumed | PassesRevised
 
 
 @dataclass(slots=True)
@@ -72,6 +85,17 @@ class _Told:
     ended: bool = False
     closed: bool = False
     dwells_s: list[float] = field(default_factory=list)
+    heard: HeardPass | None = None
+
+
+def _same_passes(told: list[HeardPass | None], passes: tuple[HeardPass, ...]) -> bool:
+    return len(told) == len(passes) and all(
+        one is not None
+        and abs(one.entry_s - other.entry_s) < SAME_S
+        and abs(one.moving_time_s - other.moving_time_s) <= LEAST_NEWS * other.moving_time_u95_s
+        and abs(one.spindle_rpm - other.spindle_rpm) <= LEAST_NEWS_RPM * other.spindle_rpm
+        for one, other in zip(told, passes, strict=True)
+    )
 
 
 class Record:
@@ -135,10 +159,34 @@ class Record:
             if not told.ended:
                 told.exit_s = heard.exit_s
                 if not last or lost_s >= (LOST_S if standing_s is None else CLOSED_S):
-                    told.ended = True
+                    told.ended, told.heard = True, heard
                     events.append(PassEnded(heard))
             told.closed = told.ended and (not last or lost_s >= CLOSED_S)
         return events
+
+    def differs(self, anew: PassesRevised) -> bool:
+        """Whether passes that were heard anew are others than those told."""
+        return not _same_passes([told.heard for told in self._between(anew)], anew.passes)
+
+    def revise(self, anew: PassesRevised) -> list[Event]:
+        """What is new in passes that were heard anew."""
+        if not self.differs(anew):
+            return []
+        replaced = self._between(anew)
+        kept = [told for told in self._told if told not in replaced]
+        passes = [
+            _Told(p.entry_s, p.exit_s, True, True, [d.start_s for d in p.dwells], p)
+            for p in anew.passes
+        ]
+        self._told = sorted([*kept, *passes], key=lambda told: told.entry_s)
+        return [anew]
+
+    def _between(self, anew: PassesRevised) -> list[_Told]:
+        return [
+            told
+            for told in self._told
+            if told.closed and anew.from_s <= told.exit_s <= anew.until_s
+        ]
 
     def _reaches_into(self, heard: HeardPass) -> bool:
         return self.cutting and self._told[-1].entry_s < heard.entry_s < self._told[-1].exit_s

@@ -12,24 +12,26 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.events import (
+    SAME_S,
     DwellHeard,
     Event,
     LevelHeard,
     PassEnded,
     PassEntered,
+    PassesRevised,
     PassResumed,
     Record,
     SpeedHeard,
 )
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.passes import Trace
+from analysis.hearing.passes import Trace, find_passes, hear_contact
 from analysis.hearing.recent import RecentCourse, RecentSound
 from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.voice import Mask, Voices
-from analysis.hearing.watching import Watch
+from analysis.hearing.watching import Watch, moved
 
 __all__ = [
     "DwellHeard",
@@ -39,19 +41,20 @@ __all__ = [
     "PassEnded",
     "PassEntered",
     "PassResumed",
+    "PassesRevised",
     "SpeedHeard",
 ]
 
 BEAT = 4  # frames
 TICK = 2 * BEAT
-LOOK_S = 45.0
+LOOK_S, FIRST_LOOK_MOST_S = 100.0, 45.0
 COURSE_S = 120.0
 FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = 40.0
 UNHEARD_GROWTH = 0.4
-LOOK_AGAIN_S = 8.0
 LOOK_SHARE, LOOK_CREDIT_S = 2.0, 60.0
+LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
@@ -171,10 +174,9 @@ class LiveListener:
             self._held = []
 
     def _tick(self, course: RecentCourse, *, whole: bool) -> list[Event]:
-        if whole and self._may_look(course):
-            self._look(course)
+        events = self._learned(course) if whole and self._may_learn(course) else []
         self._follow(course)
-        events: list[Event] = [self._speed(course)]
+        events.append(self._speed(course))
         if whole:
             events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
@@ -214,8 +216,8 @@ class LiveListener:
         most = LOOK_SHARE * self._sound.end + self._frames_in(LOOK_CREDIT_S)
         return self._looked + self._sound.kept <= most
 
-    def _may_look(self, course: RecentCourse) -> bool:
-        """Whether it is time to learn anew, and nothing is under way."""
+    def _may_learn(self, course: RecentCourse) -> bool:
+        """Whether it is time to look anew, and nothing is under way."""
         if not self._watch.armed or self._in_break or self._record.cutting:
             return False
         if course.end < self._next_look:
@@ -228,12 +230,15 @@ class LiveListener:
 
     def _look(self, course: RecentCourse) -> bool:
         kept = self._sound.kept
+        if not self._watch.armed:
+            # The first verdict waits for this.
+            kept = min(kept, self._frames_in(FIRST_LOOK_MOST_S))
         self._looked += kept
         turning = hear_turning(
             self._sound.frames(kept),
             flutes=self._flutes,
             plate_range_rpm=self._plate_range_rpm,
-            known=self._known,
+            taught=self._known,
         )
         kept_s = kept * self.grid.step_s
         # Known voices are learned again when there is much more to learn from.
@@ -272,7 +277,7 @@ class LiveListener:
         now = turning.rotation_hz
         before = course.trace.rotation_hz[-len(now) :]
         running = np.isfinite(before) & np.isfinite(now)
-        if self._sound.kept >= self._looked_at or not running.any():
+        if len(now) >= self._looked_at or not running.any():
             return False
         return bool(np.median(np.abs(np.log(now[running] / before[running]))) > OTHER_RATIO)
 
@@ -282,13 +287,37 @@ class LiveListener:
         time_s = (course.end - 1) * self.grid.step_s
         return SpeedHeard(time_s, 60 * float(np.mean(newest)) if running else None)
 
+    def _closed(self, course: RecentCourse) -> list[Event]:
+        """A pass is over for good: what a review of all that is kept says of it and of others."""
+        differs = self._record.differs(self._heard_anew(course))
+        return self._learned(course) if differs and self._may_afford() else []
+
+    def _learned(self, course: RecentCourse) -> list[Event]:
+        """Look at all that is kept; what it changes of what was told."""
+        return self._record.revise(self._heard_anew(course)) if self._look(course) else []
+
+    def _heard_anew(self, course: RecentCourse) -> PassesRevised:
+        """The passes that are over, found as a review finds them."""
+        first_s = course.first * self.grid.step_s
+        contact = hear_contact(course.trace)
+        passes = [moved(heard, first_s) for heard in find_passes(course.trace, contact)]
+        # What began before all that is kept, or goes on, is left as it was told.
+        from_s, until_s = first_s, self._record.closed_s + SAME_S
+        if passes and not passes[0].complete:
+            from_s = passes[0].exit_s
+        until_s = min([until_s, *(p.entry_s for p in passes if p.exit_s >= until_s)])
+        over = (p for p in passes if p.complete and from_s < p.exit_s < until_s)
+        return PassesRevised(from_s, until_s, tuple(over))
+
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0
         seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)
         if self._record.closed_s > closed_s:
-            self._watch.close(course, exit_s=self._record.closed_s)
+            events += self._closed(course)
+            if self._watch.armed:
+                self._watch.close(course, exit_s=self._record.closed_s)
         elif self._watch.armed and not seen.passes:
             self._watch.rest(course)
         lost_s = now_s - seen.passes[-1].exit_s if seen.passes else 0.0

@@ -69,7 +69,7 @@ class Watch:
             self._contact = contact
             self.first = course.first
             self._begin_at(course, course.first + max(0, begin))
-        return Seen([_moved(heard, course.first * course.trace.step_s) for heard in passes], None)
+        return Seen([moved(heard, course.first * course.trace.step_s) for heard in passes], None)
 
     def expects_a_pass(self, course: RecentCourse, stirred: Mask) -> bool:
         """Whether a closer look at the sound is likely to find the first pass."""
@@ -92,7 +92,7 @@ class Watch:
         trace = chosen(trace, slice(cuts, None))
         contact = Contact(contact.mask[cuts:], contact.evidence[cuts:])
         by_s = (begin - skip + cuts) * trace.step_s
-        passes = [_moved(heard, by_s) for heard in find_passes(trace, contact)]
+        passes = [moved(heard, by_s) for heard in find_passes(trace, contact)]
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
         ways_back = [d for p in passes for d in p.dwells if d.length_s >= WAY_BACK_S]
         if ways_back and not self._knows_free(trace.step_s):
@@ -240,7 +240,8 @@ def cut_signs(trace: Trace, contact: Mask) -> float:
     return float(signs.sum())
 
 
-def _moved(heard: HeardPass, by_s: float) -> HeardPass:
+def moved(heard: HeardPass, by_s: float) -> HeardPass:
+    """The same pass on a clock that started earlier."""
     return replace(
         heard,
         entry_s=heard.entry_s + by_s,

@@ -77,6 +77,6 @@ def _sound_out(speaker: Speaker, news: News) -> None:
             speaker.play(tick(last=last), in_s=mark_s - news.age_s)
     elif isinstance(news, Dwelling):
         speaker.play(melody(STOPPED))
-    elif isinstance(news, PassTold):
+    elif isinstance(news, PassTold) and news.aloud:
         speaker.hush()
         speaker.play(melody(MELODIES[news.cue]))

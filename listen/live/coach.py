@@ -12,11 +12,13 @@ from analysis.coaching.advice import Step, advise
 from analysis.coaching.reading import read_pass
 from analysis.coaching.summary import CoachedPass, summarise
 from analysis.coaching.verdict import Verdict
+from analysis.coaching.wording import say_seconds
 from analysis.hearing.live import (
     DwellHeard,
     LevelHeard,
     PassEnded,
     PassEntered,
+    PassesRevised,
     PassResumed,
     SpeedHeard,
 )
@@ -38,6 +40,7 @@ from listen.live.told import (
 from listen.setup import Bench
 
 if TYPE_CHECKING:
+    from analysis.coaching.reading import PassReading
     from analysis.hearing.listener import Hearing
     from analysis.hearing.live import Event
     from analysis.hearing.passes import HeardPass, Span
@@ -46,6 +49,7 @@ if TYPE_CHECKING:
 PASSES_FOR_HANDS = 5
 TOO_QUIET_DB = -60.0
 _WARN_AGAIN_S = 20.0
+_SAME_ENTRY_S = 0.5
 
 
 class Ear(Protocol):
@@ -106,12 +110,9 @@ class Coach:
             yield from self._told(event)
 
     def finish(self) -> Iterator[News]:
-        """End the take: the passes not yet told, then the summary."""
-        hearing = self._ear.finish()
-        last_s = self._passes[-1].reading.exit_s if self._passes else -1.0
-        for heard in hearing.passes:
-            if heard.entry_s + self._start_s > last_s:
-                yield from self._pass_told(heard)
+        """End the take: what the review of all of it tells otherwise or anew, then the summary."""
+        passes = self._ear.finish().passes
+        yield from self._revised([self._coached(heard) for heard in passes], aloud=False)
         summary = summarise(self._passes, self._bench.units) if self._passes else None
         yield Ended(self.now_s, summary)
 
@@ -129,12 +130,31 @@ class Coach:
         elif isinstance(event, PassEnded):
             yield from self._pass_told(event.heard)
         elif isinstance(event, PassResumed):
-            yield from self._withdrawn()
+            entry_s = event.entry_s + self._start_s - _SAME_ENTRY_S
+            yield from self._revised([p for p in self._passes if p.reading.entry_s < entry_s])
+        elif isinstance(event, PassesRevised):
+            from_s, until_s = event.from_s + self._start_s, event.until_s + self._start_s
+            yield from self._revised(
+                [
+                    *(p for p in self._passes if p.reading.exit_s < from_s),
+                    *(self._coached(heard) for heard in event.passes),
+                    *(p for p in self._passes if p.reading.exit_s > until_s),
+                ]
+            )
 
-    def _withdrawn(self) -> Iterator[News]:
-        if self._passes:
-            self._passes.pop()
-            yield PassWithdrawn(self._before + len(self._passes) + 1)
+    def _revised(self, passes: list[CoachedPass], *, aloud: bool = True) -> Iterator[News]:
+        """Take these for the passes so far, and tell what is new in them."""
+        before, self._passes = self._passes, passes
+        for number, passed in enumerate(passes):
+            earlier = before[number] if number < len(before) else None
+            if earlier is None or _as_shown(earlier) != _as_shown(passed):
+                changed = earlier is None or cue_for(earlier) is not cue_for(passed)
+                last = number == len(passes) - 1
+                yield self._news_of(
+                    number, again=earlier is not None, aloud=aloud and changed and last
+                )
+        for number in range(len(before), len(passes), -1):
+            yield PassWithdrawn(self._before + number)
 
     def _entered(self, entry_s: float) -> Entered:
         aim_s = aimed_time_s(self._bench.cut, spindle_rpm=self._rpm) if self._rpm else None
@@ -146,20 +166,37 @@ class Coach:
         return Entered(entry_s, age_s, aim_s, marks_s)
 
     def _pass_told(self, heard: HeardPass) -> Iterator[News]:
+        self._passes.append(self._coached(heard))
+        yield self._news_of(len(self._passes) - 1)
+        if len(self._passes) >= PASSES_FOR_HANDS:
+            yield Hands(summarise(self._passes, self._bench.units))
+
+    def _coached(self, heard: HeardPass) -> CoachedPass:
         heard = _moved(heard, self._start_s)
-        missing = any(
-            start_s < heard.exit_s and end_s > heard.entry_s for start_s, end_s in self._gaps
-        )
+        missing = self._sound_missing(heard)
         if missing:
             heard = replace(heard, complete=False)
         reading = read_pass(heard, self._bench.cut)
         if missing:
             reading = replace(reading, not_judged_because="part of its sound was lost")
-        coached = CoachedPass(reading, advise(reading, self._bench.cut, self._bench.units))
-        self._passes.append(coached)
-        yield PassTold(self._before + len(self._passes), coached, cue_for(coached), missing)
-        if len(self._passes) >= PASSES_FOR_HANDS:
-            yield Hands(summarise(self._passes, self._bench.units))
+        return CoachedPass(reading, advise(reading, self._bench.cut, self._bench.units))
+
+    def _sound_missing(self, passed: HeardPass | PassReading) -> bool:
+        return any(
+            start_s < passed.exit_s and end_s > passed.entry_s for start_s, end_s in self._gaps
+        )
+
+    def _news_of(self, number: int, *, again: bool = False, aloud: bool = True) -> PassTold:
+        coached = self._passes[number]
+        return PassTold(
+            self._before + number + 1,
+            coached,
+            cue_for(coached),
+            self._sound_missing(coached.reading),
+            self.now_s,
+            again=again,
+            aloud=aloud,
+        )
 
     def _level_warning(self, event: LevelHeard) -> str | None:
         if event.clipped:
@@ -172,6 +209,12 @@ class Coach:
             return None
         self._warned_s[text] = self.now_s
         return text
+
+
+def _as_shown(coached: CoachedPass) -> tuple[object, ...]:
+    """What a person sees of a pass: if that is the same, it need not be told anew."""
+    reading = coached.reading
+    return cue_for(coached), coached.advice.text, say_seconds(reading.time_s), len(reading.dwells)
 
 
 def cue_for(coached: CoachedPass) -> Cue:

@@ -13,7 +13,7 @@ from listen.live.dialling import DialCoach
 from listen.live.intake import Piece
 from listen.live.keeping import KeepingError, TakeKeeper
 from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
-from listen.live.telling import PASSING, as_object
+from listen.live.telling import PASSING, as_object, standing_passes
 from listen.live.told import News, Notice
 from listen.setup import Bench
 
@@ -77,7 +77,7 @@ class Recording:
                 bench=order.bench,
                 sample_rate_hz=sample_rate_hz,
                 start_s=start_s,
-                passes_before=_passes_in(take) if take is not None else 0,
+                passes_before=len(standing_passes(take.events)) if take is not None else 0,
             )
         self._shelf = shelf
         self._keeper: TakeKeeper | None = None
@@ -160,8 +160,3 @@ class Recording:
             # Without room for the last note the take stays unfinished, and is offered again.
             with suppress(OSError, ToothbeatError):
                 self._shelf.end(self.take)
-
-
-def _passes_in(take: KeptTake) -> int:
-    kinds = [event.get("kind") for event in take.events]
-    return kinds.count("pass") - kinds.count("withdrawn")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from analysis.coaching.reading import CutSetup, working_band
@@ -83,6 +84,17 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
     raise TypeError(news)
 
 
+def standing_passes(told: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Of all that was told, the passes as they stand, in order: each as it was told last."""
+    passes: dict[int, dict[str, Any]] = {}
+    for news in told:
+        if news.get("kind") == "pass":
+            passes[news["number"]] = news
+        elif news.get("kind") == "withdrawn":
+            passes.pop(news["number"], None)
+    return [passes[number] for number in sorted(passes)]
+
+
 def _dial(news: DialTold) -> dict[str, Any]:
     settings = [
         {
@@ -103,6 +115,9 @@ def _pass(news: PassTold, bench: Bench) -> dict[str, Any]:
     return {
         "kind": "pass",
         "number": news.number,
+        "told_s": round(news.told_s, 3),
+        "again": news.again,
+        "aloud": news.aloud,
         "cue": news.cue.value,
         "headline": HEADLINES[news.cue],
         "verdict": reading.verdict.value if reading.verdict is not None else None,

@@ -58,11 +58,11 @@ class Terminal:
         elif isinstance(news, Dwelling):
             self._say(f"{DWELL_TEXT} Keep moving.")
         elif isinstance(news, PassTold):
-            self._state = "ready"
+            if not news.again:
+                self._state = "ready"
             self._say(self._pass(news))
         elif isinstance(news, PassWithdrawn):
-            self._state = "cutting"
-            self._say(f"Still in the cut: pass {news.number} goes on.")
+            self._say(f"What was told of pass {news.number} does not count.")
         elif isinstance(news, Hands):
             summary = news.summary
             self._say(f"{summary.change_first}\n{_upper(summary.steadiness)}; {summary.trend}.\n")
@@ -83,9 +83,10 @@ class Terminal:
             figures.append(f"chip load {say_chip(reading.chip_load_mm, units)}")
             figures.append(f"± {say_chip(off, units)}")
         word = large(HEADLINES[told.cue], ink=self._ink)
+        number = f"{told.number}, heard again" if told.again else str(told.number)
         return (
             f"\n{word}\n\n"
-            f"Pass {told.number}: {say_seconds(reading.time_s)}, {', '.join(figures[:2])}"
+            f"Pass {number}: {say_seconds(reading.time_s)}, {', '.join(figures[:2])}"
             f"{' ' + figures[2] if len(figures) > 2 else ''}.\n{told.advice.text}\n"
         )
 

@@ -62,12 +62,19 @@ class Dwelling:
 
 @dataclass(frozen=True, slots=True)
 class PassTold:
-    """A finished pass, judged. `sound_missing`: part of it was never heard."""
+    """A finished pass, judged.
+
+    `sound_missing`: part of it was never heard. `told_s`: how long the take was by then.
+    `again`: it was told before, and was heard better since. `aloud`: worth a sound.
+    """
 
     number: int
     coached: CoachedPass
     cue: Cue
     sound_missing: bool
+    told_s: float
+    again: bool = False
+    aloud: bool = True
 
     @property
     def reading(self) -> PassReading:
@@ -80,7 +87,7 @@ class PassTold:
 
 @dataclass(frozen=True, slots=True)
 class PassWithdrawn:
-    """The last pass was not over after all: what was told of it does not count."""
+    """There is no pass of this number after all, or not yet."""
 
     number: int
 

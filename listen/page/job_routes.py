@@ -15,6 +15,7 @@ from analysis.cutting.materials import MATERIALS
 from analysis.errors import ToothbeatError
 from listen.live.mending import MENDED
 from listen.live.shelf import KeptTake, ShelfError
+from listen.live.telling import standing_passes
 from listen.page.bench_form import FormError, kept_form, read_form
 from listen.page.gates import HERE, OWNER
 from listen.page.keys import HOUSE
@@ -216,9 +217,7 @@ def _find(request: web.Request) -> KeptTake:
 
 
 def _told(take: KeptTake) -> dict[str, Any]:
-    told = [event for event in take.events if event.get("kind") in ("pass", "withdrawn")]
-    passes = list({event.get("number"): event for event in told}.values())
-    passes = [event for event in passes if event["kind"] == "pass"]
+    passes = standing_passes(take.events)
     stamp = take.name
     return {
         "take": take.name,

@@ -13,7 +13,7 @@ from typing import Any
 from listen.live.frames import Frame
 from listen.live.intake import Intake
 from listen.live.recording import Recording
-from listen.live.telling import as_object
+from listen.live.telling import as_object, standing_passes
 from listen.live.told import News
 
 Listener = Callable[[dict[str, Any]], None]
@@ -22,6 +22,7 @@ _QUEUE_FRAMES = 400
 _BACKLOG_S = 15.0
 """A page that was cut off may send this much at once; beyond it, sound comes at its own pace."""
 _REMEMBERED = 400
+_PASSES_SHOWN = 8
 
 
 class TooFastError(Exception):
@@ -98,18 +99,9 @@ class LiveSession:
 
     def passes_told(self) -> list[dict[str, Any]]:
         """What a page that has just come back needs to show."""
-        kinds = {"pass": 8, "hands": 1}
-        kept: list[dict[str, Any]] = []
-        withdrawn: set[int] = set()
-        for _, news in reversed(self._told):
-            if news["kind"] == "withdrawn":
-                withdrawn.add(news["number"])
-            elif news["kind"] == "pass" and news["number"] in withdrawn:
-                withdrawn.discard(news["number"])
-            elif kinds.get(news["kind"], 0) > 0:
-                kinds[news["kind"]] -= 1
-                kept.append(news)
-        return kept[::-1]
+        told = [news for _, news in self._told]
+        hands = [news for news in told if news["kind"] == "hands"]
+        return [*standing_passes(told)[-_PASSES_SHOWN:], *hands[-1:]]
 
     async def close(self, *, finish: bool) -> None:
         """Stop; with `finish`, end the take, else leave it to be taken up again."""

@@ -85,7 +85,10 @@ def _calibrate(sound: Path, bench: Bench, settings: str, router: str) -> dict[st
 
 
 def _pass(number: int, coached: CoachedPass, bench: Bench) -> dict[str, Any]:
-    return as_object(PassTold(number, coached, cue_for(coached), sound_missing=False), bench)
+    told_s = coached.reading.exit_s
+    return as_object(
+        PassTold(number, coached, cue_for(coached), sound_missing=False, told_s=told_s), bench
+    )
 
 
 def _say(told: dict[str, Any]) -> None:

@@ -1,12 +1,13 @@
 """How well the live form agrees with the review, how soon it says so, and what it costs.
 
     python -m recordings_synthetic takes --split dev --kind passes
-    python tests/benchmarks/live_agreement.py takes/*.wav
+    python tests/benchmarks/live_agreement.py [-v] takes/*.wav
 
-Every take is fed in blocks of a fiftieth of a second. A pass agrees if a live pass, after what
-was resumed is merged, has the same moving time and speed as the review's within the
-uncertainties the two state. Latency is counted in sound: from the true exit, by the take's
-truth, to the block with which the pass was ended; computing time is told beside it.
+Every take is fed in blocks of a fiftieth of a second, and at its end is reviewed. Told for each
+pass that the review holds complete: whether the live verdict was the review's, and whether time
+and speed were the same within what the two say they know; as first said, and as last said
+before the take ended. Latency is counted in sound: from the true exit, by the take's truth, to
+the block with which the pass was ended; computing time is told beside it, in CPU seconds.
 """
 
 from __future__ import annotations
@@ -20,18 +21,21 @@ from pathlib import Path
 import numpy as np
 from scipy.io import wavfile
 
-from analysis.hearing.listener import Listener
+from analysis.coaching.reading import read_pass
 from analysis.hearing.live import (
     DwellHeard,
     LiveListener,
     PassEnded,
     PassEntered,
+    PassesRevised,
     PassResumed,
     SpeedHeard,
 )
 from analysis.hearing.passes import HeardPass
+from listen.setup import Bench, bench_of
 
 BLOCK_S = 0.02
+NEAR_S = 0.5
 
 
 @dataclass
@@ -39,9 +43,13 @@ class Score:
     """Figures of one take or many."""
 
     review: int = 0
+    first_verdict: int = 0
+    first_agreed: int = 0
+    verdict: int = 0
     agreed: int = 0
     extra: int = 0
     resumed: int = 0
+    revised: int = 0
     truth: int = 0
     seconds: float = 0.0
     cost_s: float = 0.0
@@ -62,9 +70,11 @@ class Score:
             return float(np.percentile(values, share)) if values else float("nan")
 
         return (
-            f"agreed {self.agreed}/{self.review} extra {self.extra} resumed {self.resumed}"
-            f" (truth {self.truth}) | exit to end {at(self.latency_s, 50):.2f}"
-            f" p95 {at(self.latency_s, 95):.2f} n{len(self.latency_s)}, of which computing"
+            f"verdict {self.first_verdict} then {self.verdict}, figures {self.first_agreed} then"
+            f" {self.agreed}, of {self.review}; extra {self.extra} resumed {self.resumed}"
+            f" revised {self.revised} (truth {self.truth}) | exit to end"
+            f" {at(self.latency_s, 50):.2f} p95 {at(self.latency_s, 95):.2f}"
+            f" n{len(self.latency_s)}, of which computing"
             f" p95 {at(self.compute_s, 95):.3f} max {at(self.compute_s, 100):.3f}"
             f" | entry {at(self.entry_age_s, 50):.2f} p95 {at(self.entry_age_s, 95):.2f}"
             f" | dwells {self.dwells}/{self.dwells_true} {at(self.dwell_age_s, 50):.2f}"
@@ -84,23 +94,45 @@ def agrees(one: HeardPass, other: HeardPass) -> bool:
     )
 
 
+@dataclass
+class Told:
+    """What was said of passes: first, and by now."""
+
+    first: list[HeardPass] = field(default_factory=list)
+    now: list[HeardPass] = field(default_factory=list)
+
+    def ended(self, heard: HeardPass) -> None:
+        self.first.append(heard)
+        self.now.append(heard)
+
+    def resumed(self, entry_s: float) -> None:
+        self.first, self.now = (
+            [one for one in passes if abs(one.entry_s - entry_s) > NEAR_S]
+            for passes in (self.first, self.now)
+        )
+
+    def revised(self, news: PassesRevised) -> None:
+        kept = [p for p in self.now if not news.from_s <= p.exit_s <= news.until_s]
+        self.now = sorted([*kept, *news.passes], key=lambda heard: heard.entry_s)
+
+
+def near(passes: list[HeardPass], heard: HeardPass) -> HeardPass | None:
+    """The pass that began when this one did."""
+    return next((p for p in passes if abs(p.entry_s - heard.entry_s) < NEAR_S), None)
+
+
 def score_take(wav: Path, *, talk: bool) -> Score:
     rate_hz, samples = wavfile.read(wav)
     samples = (samples / 32768).astype(np.float32)
     truth = json.loads(wav.with_suffix(".json").read_text())
-    setup = truth["setup"]
-    ear = {
-        "sample_rate_hz": float(rate_hz),
-        "flutes": setup["flutes"],
-        "plate_range_rpm": tuple(setup["plate_range_rpm"]),
-    }
-    review = Listener(**ear)
-    review.feed(samples)
-    reviewed = review.finish().passes
-
-    live = LiveListener(**ear)
+    bench: Bench = bench_of(truth["setup"])
+    live = LiveListener(
+        sample_rate_hz=float(rate_hz),
+        flutes=bench.cut.flutes,
+        plate_range_rpm=bench.cut.plate_range_rpm,
+    )
     score = Score(seconds=len(samples) / rate_hz, truth=len(truth["passes"]))
-    ended: list[tuple[float, HeardPass]] = []
+    told, ends_s = Told(), list[tuple[float, HeardPass]]()
     block = round(BLOCK_S * rate_hz)
     said: list[str] = []
     dwells = [d for p in truth["passes"] for d in p["dwells"] if d["end_s"] - d["start_s"] >= 0.5]
@@ -116,46 +148,48 @@ def score_take(wav: Path, *, talk: bool) -> Score:
                 score.speed_age_s.append(now_s - event.time_s)
                 continue
             if isinstance(event, PassEntered):
-                near = [p for p in truth["passes"] if abs(p["entry_s"] - event.entry_s) < 0.3]
-                score.entry_age_s += [now_s - p["entry_s"] for p in near]
+                true = [p for p in truth["passes"] if abs(p["entry_s"] - event.entry_s) < 0.3]
+                score.entry_age_s += [now_s - p["entry_s"] for p in true]
                 said.append(f"{now_s:.1f} entered {event.entry_s:.2f}")
             elif isinstance(event, PassResumed):
                 score.resumed += 1
-                ended = [one for one in ended if abs(one[1].entry_s - event.entry_s) > 0.5]
+                told.resumed(event.entry_s)
+                ends_s = [one for one in ends_s if abs(one[1].entry_s - event.entry_s) > NEAR_S]
                 said.append(f"{now_s:.1f} resumed {event.entry_s:.2f}")
             elif isinstance(event, DwellHeard):
-                near = [d for d in dwells if abs(d["start_s"] - event.start_s) < 0.3]
-                score.dwells += bool(near)
-                score.dwell_age_s += [now_s - d["start_s"] for d in near]
+                stood = [d for d in dwells if abs(d["start_s"] - event.start_s) < 0.3]
+                score.dwells += bool(stood)
+                score.dwell_age_s += [now_s - d["start_s"] for d in stood]
                 said.append(f"{now_s:.1f} dwell {event.start_s:.2f}")
             elif isinstance(event, PassEnded):
-                ended.append((now_s, event.heard))
+                told.ended(event.heard)
+                ends_s.append((now_s, event.heard))
                 score.compute_s.append(took_s)
-                said.append(
-                    f"{now_s:.1f} ended {event.heard.entry_s:.2f}-{event.heard.exit_s:.2f}"
-                    f" moving {event.heard.moving_time_s:.2f} {event.heard.spindle_rpm:.0f} rpm"
-                )
+                said.append(f"{now_s:.1f} ended {_figures(event.heard)}")
+            elif isinstance(event, PassesRevised):
+                told.revised(event)
+                score.revised += 1
+                said.append(f"{now_s:.1f} revised {[_figures(heard) for heard in event.passes]}")
     begun = time.process_time()
-    live.finish()
+    reviewed = [heard for heard in live.finish().passes if heard.complete]
     score.cost_s += time.process_time() - begun
-    for now_s, heard in ended:
-        near = [p for p in truth["passes"] if abs(p["exit_s"] - heard.exit_s) < 0.3]
-        score.latency_s += [now_s - p["exit_s"] for p in near]
-    reviewed = tuple(p for p in reviewed if p.complete)
+    for now_s, heard in ends_s:
+        true = [p for p in truth["passes"] if abs(p["exit_s"] - heard.exit_s) < 0.3]
+        score.latency_s += [now_s - p["exit_s"] for p in true]
     score.review = len(reviewed)
     for one in reviewed:
-        match = [h for _, h in ended if abs(h.entry_s - one.entry_s) < 0.5]
-        if any(agrees(h, one) for h in match):
+        verdict = read_pass(one, bench.cut).verdict
+        begun_as, last = near(told.first, one), near(told.now, one)
+        score.first_verdict += (
+            begun_as is not None and read_pass(begun_as, bench.cut).verdict is verdict
+        )
+        score.verdict += last is not None and read_pass(last, bench.cut).verdict is verdict
+        score.first_agreed += begun_as is not None and agrees(begun_as, one)
+        if last is not None and agrees(last, one):
             score.agreed += 1
         else:
-            said.append(
-                f"NOT AGREED {one.entry_s:.2f}-{one.exit_s:.2f} moving {one.moving_time_s:.2f}"
-                f" ±{one.moving_time_u95_s:.2f} {one.spindle_rpm:.1f} ±{one.spindle_rpm_u95:.1f}:"
-                f" {[(round(h.moving_time_s, 2), round(h.spindle_rpm, 1)) for h in match]}"
-            )
-    score.extra = sum(
-        all(abs(h.entry_s - one.entry_s) > 0.5 for one in reviewed) for _, h in ended if h.complete
-    )
+            said.append(f"NOT AGREED {_figures(one)}: {_figures(last) if last else None}")
+    score.extra = sum(near(reviewed, heard) is None for heard in told.now if heard.complete)
     print(wav.stem, score, flush=True)
     if talk:
         truths = [
@@ -165,6 +199,13 @@ def score_take(wav: Path, *, talk: bool) -> Score:
         print("   truth", truths)
         print("\n".join("   " + line for line in said))
     return score
+
+
+def _figures(heard: HeardPass) -> str:
+    return (
+        f"{heard.entry_s:.2f}-{heard.exit_s:.2f} moving {heard.moving_time_s:.2f}"
+        f" ±{heard.moving_time_u95_s:.2f} {heard.spindle_rpm:.1f} ±{heard.spindle_rpm_u95:.1f}"
+    )
 
 
 def main(names: list[str]) -> None:

@@ -18,6 +18,7 @@ from listen.decoding import open_take
 from listen.ears import hear_take
 from listen.live.recording import live_ear
 from listen.live.shelf import KeptTake, Shelf
+from listen.live.telling import standing_passes
 from listen.page.bench_form import read_form
 from tests.live.browser import PHONE, browser, press, wait_for
 from tests.live.listening import Listening
@@ -46,12 +47,10 @@ def played(path: Path, *, rate_hz: int) -> Path:
 
 
 def told(take: KeptTake) -> list[dict[str, Any]]:
-    """The passes that stood at the end, as they were told live."""
-    last: dict[int, dict[str, Any]] = {}
-    for event in take.events:
-        if event["kind"] in {"pass", "withdrawn"}:
-            last[event["number"]] = event
-    return [event for event in last.values() if event["kind"] == "pass"]
+    """The passes that stood before the take was ended, as they were told live."""
+    (ended,) = (event for event in take.events if event["kind"] == "ended")
+    end_s = ended["duration_s"] - 0.1
+    return standing_passes(e for e in take.events if e.get("told_s", 0.0) < end_s)
 
 
 def reviewed(shelf: Shelf, take: KeptTake) -> Review:

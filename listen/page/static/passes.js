@@ -96,11 +96,11 @@ function linked(made, state, text) {
   refreshNow();
 }
 
-function told(made, news) {
+function told(made, news, earlier = false) {
   const sounds = made.microphone?.context;
   if (news.kind === "welcome") {
     made.kept = news.kept;
-    for (const earlier of news.told ?? []) told(made, { ...earlier, again: true });
+    for (const before of news.told ?? []) told(made, before, true);
   } else if (news.kind === "arrived") {
     made.kept = news.kept;
     refreshNow();
@@ -121,15 +121,18 @@ function told(made, news) {
     made.dwell = news.text;
     play(sounds, "dwell");
   } else if (news.kind === "pass") {
-    if (made.passes.some((pass) => pass.number === news.number)) return;
-    made.entered = null;
-    made.dwell = null;
-    made.hush?.();
-    made.passes.push(news);
-    if (!news.again) play(sounds, news.cue);
+    const at = made.passes.findIndex((pass) => pass.number === news.number);
+    if (at < 0) {
+      made.passes.push(news);
+      made.entered = null;
+      made.dwell = null;
+      made.hush?.();
+    } else {
+      made.passes[at] = news;
+    }
+    if (news.aloud && !earlier) play(sounds, news.cue);
   } else if (news.kind === "withdrawn") {
     made.passes = made.passes.filter((pass) => pass.number !== news.number);
-    made.entered ??= { aim: null };
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {

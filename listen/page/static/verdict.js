@@ -50,7 +50,7 @@ export function passPanel(pass) {
   const to = pass.turn_to_rpm ? `${Math.round(pass.turn_to_rpm).toLocaleString("en")} rpm` : "";
   const turning = ["turn down", "turn up", "stop"].includes(pass.cue);
   const aim = turning ? to && ["to", to] : pass.aim && ["aim for", pass.aim];
-  return panel(look, pass.headline, aim, `Pass ${pass.number}: ${pass.time}. ${pass.advice}`);
+  return panel(look, pass.headline, aim, `Pass ${pass.number}${pass.again ? ", heard again" : ""}: ${pass.time}. ${pass.advice}`);
 }
 
 /** One earlier pass in the row under the panel. */

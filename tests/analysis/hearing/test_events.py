@@ -13,6 +13,7 @@ from analysis.hearing.events import (
     Event,
     PassEnded,
     PassEntered,
+    PassesRevised,
     PassResumed,
     Record,
 )
@@ -134,6 +135,23 @@ def test_a_pass_longer_than_what_is_kept_is_still_one() -> None:
     (ended,) = record.news([heard_pass(31.0, 150.0)], now_s=151.0, standing_s=None)
     assert isinstance(ended, PassEnded)
     assert (ended.heard.entry_s, ended.heard.complete) == (1.0, False)
+
+
+def test_passes_heard_anew_take_the_place_of_those_told() -> None:
+    record = Record()
+    record.news([heard_pass(1.0, 4.0)], now_s=7.0, standing_s=None)
+    record.news([heard_pass(9.0, 12.0)], now_s=12.0, standing_s=None)
+    same = PassesRevised(0.0, 5.0, (heard_pass(1.02, 4.01),))
+    assert record.revise(same) == []
+    two = PassesRevised(0.0, 5.0, (heard_pass(1.0, 2.0), heard_pass(2.5, 4.0)))
+    assert record.revise(two) == [two]
+    assert record.revise(two) == []
+    assert record.inside(np.array([1.5, 2.2, 3.0, 10.0])).tolist() == [True, False, True, True]
+    # What goes on is not touched.
+    assert record.cutting
+    none = PassesRevised(0.0, 20.0, ())
+    assert record.revise(none) == [none]
+    assert record.cutting
 
 
 def test_only_the_last_passes_are_remembered() -> None:

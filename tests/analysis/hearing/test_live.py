@@ -253,8 +253,9 @@ def test_a_calibrated_router_is_heard_at_once_and_its_dial_followed(
     speeds = [e for e in calibrated.feed(samples) if isinstance(e, SpeedHeard)]
     before = [e.spindle_rpm for e in speeds if 0.5 < e.time_s < 2.9]
     after = [e.spindle_rpm for e in speeds if e.time_s > 6.0]
-    assert before == pytest.approx([18_000.0] * len(before), rel=1e-3)
-    assert after == pytest.approx([12_000.0] * len(after), rel=1e-3)
+    # A moment's speed is shown to 10 rpm and heard from a fifth of a second.
+    assert before == pytest.approx([18_000.0] * len(before), rel=2e-3)
+    assert after == pytest.approx([12_000.0] * len(after), rel=2e-3)
 
 
 def test_bad_values_are_refused() -> None:

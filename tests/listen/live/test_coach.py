@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -68,7 +69,10 @@ def test_three_passes_are_judged_as_a_stopwatch_would() -> None:
 def test_blocks_of_any_size_tell_the_same() -> None:
     sound = cuts(5.0, 6.0)
     one, other = (
-        [as_object(p, BENCH) for p in of(PassTold, coached(sound, block=block))]
+        [
+            as_object(replace(told, told_s=0.0), BENCH)
+            for told in of(PassTold, coached(sound, block=block))
+        ]
         for block in (777, 48_000)
     )
     assert one == other
@@ -172,4 +176,53 @@ def test_a_pass_that_goes_on_is_withdrawn_and_told_anew() -> None:
     assert [type(one) for one in told] == [PassTold, PassWithdrawn, PassTold]
     assert [one.number for one in told] == [1, 1, 1]
     (ended,) = of(Ended, news)
+    assert ended.summary.passes_heard == 1
+
+
+class Revising(StubEngine):
+    """Finds, when the second pass has ended, that the first was two, then that it was one."""
+
+    def _cutting(self, loud: float) -> list[Any]:
+        news = super()._cutting(loud)
+        if len(self.passes) == 2 and news and isinstance(news[0], live.PassEnded):
+            first, second = self.passes
+            middle_s = (first.entry_s + first.exit_s) / 2
+            self.passes = [
+                replace(first, exit_s=middle_s),
+                replace(first, entry_s=middle_s + 0.1),
+                second,
+            ]
+            news.append(live.PassesRevised(0.0, first.exit_s + 0.5, tuple(self.passes[:2])))
+        return news
+
+
+def test_what_is_heard_better_later_is_told_anew() -> None:
+    coach = Coach(Revising(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ)
+    passes = of(PassTold, list(coach.hear(Piece(cuts(18.0, 9.0)))))
+    assert [(one.number, one.again) for one in passes] == [
+        (1, False), (2, False), (1, True), (2, True), (3, False)
+    ]  # fmt: skip
+    assert [one.cue for one in passes[-3:]] == [Cue.GOOD, Cue.GOOD, Cue.GOOD]
+    assert passes[2].reading.time_s == pytest.approx(9.0, abs=0.1)
+    # The last pass is the one that was cut last: nothing new is to be heard of it.
+    assert [one.aloud for one in passes] == [True, True, False, False, True]
+
+
+def test_the_end_tells_what_the_review_hears_otherwise() -> None:
+    class Merging(StubEngine):
+        def finish(self) -> Any:
+            first, second = self.passes
+            self.passes = [replace(first, exit_s=second.exit_s)]
+            return super().finish()
+
+    coach = Coach(Merging(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ)
+    list(coach.hear(Piece(cuts(4.0, 4.0))))
+    again, withdrawn, ended = coach.finish()
+    assert isinstance(again, PassTold)
+    assert again.reading.time_s == pytest.approx(9.5, abs=0.1)
+    assert again.again
+    assert not again.aloud
+    assert withdrawn == PassWithdrawn(2)
+    assert isinstance(ended, Ended)
+    assert ended.summary is not None
     assert ended.summary.passes_heard == 1
