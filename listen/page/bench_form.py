@@ -14,6 +14,7 @@ from listen.options import (
     BandType,
     BitType,
     FlutesType,
+    LengthType,
     MaterialType,
     SpeedRangeType,
     SpeedType,
@@ -27,6 +28,7 @@ _FIELDS: dict[str, click.ParamType[Any]] = {
     "flutes": FlutesType(),
     "trim": TRIM,
     "material": MaterialType(),
+    "thickness": LengthType(noun="a thickness", limits_mm=(0.5, 150.0)),
     "band": BandType(),
     "range": SpeedRangeType(),
     "max_rpm": SpeedType(),
@@ -37,6 +39,7 @@ _NOUNS = {
     "flutes": "Flutes",
     "trim": "Trim",
     "material": "Material",
+    "thickness": "Thickness",
     "band": "Band",
     "range": "Speeds on the plate",
     "max_rpm": "Marked maximum",
@@ -62,9 +65,7 @@ def read_form(form: object) -> Bench:
     SetupError
         If the values do not go together.
     """
-    if not isinstance(form, Mapping):
-        raise FormError("", "The set-up did not arrive as it should. Load the page again.")
-    values = {field: _value(form, field) for field in _FIELDS}
+    values = read_values(form)
     return lay_out(
         edge=values["edge"],
         bit=values["bit"],
@@ -74,8 +75,21 @@ def read_form(form: object) -> Bench:
         band=values["band"],
         plate_range_rpm=values["range"],
         max_rpm=values["max_rpm"],
-        router=_text(form, "router"),
+        router=values["router"],
     )
+
+
+def read_values(form: object) -> dict[str, Any]:
+    """What was typed, as the command line's own options; None where nothing was.
+
+    Raises
+    ------
+    FormError
+        For the first field that makes no sense.
+    """
+    if not isinstance(form, Mapping):
+        raise FormError("", "The set-up did not arrive as it should. Load the page again.")
+    return {**{field: _value(form, field) for field in _FIELDS}, "router": _text(form, "router")}
 
 
 def kept_form(form: object) -> dict[str, str]:

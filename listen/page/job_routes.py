@@ -96,12 +96,12 @@ async def _save_setup(request: web.Request) -> web.Response:
     file = _setup_file(request.app[HOUSE].home, request[OWNER])
     file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     save_whole(file, json.dumps(kept_form(form)).encode())
-    return web.json_response({"setup": kept_form(form), "plan": plan_for(read_form(form))})
+    return web.json_response({"setup": kept_form(form), "plan": plan_for(form)})
 
 
 async def _plan(request: web.Request) -> web.Response:
     form = await small_json(request)
-    return _check(form) or web.json_response(plan_for(read_form(form)))
+    return _check(form) or web.json_response(plan_for(form))
 
 
 def _check(form: dict[str, Any]) -> web.Response | None:

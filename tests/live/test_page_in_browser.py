@@ -49,7 +49,7 @@ def test_the_whole_job_on_this_computer(tmp_path: Path) -> None:
         fill_in(driver)
         press(driver, "Keep and plan")
         wait_for(driver, "Before the cut")
-        wait_for(driver, "17,000 rpm")
+        wait_for(driver, "15,500 rpm")
         press(driver, "On to the passes")
         press(driver, "Start listening")
         wait_for(driver, "Good")

@@ -2,6 +2,7 @@
 import { ask } from "./api.js";
 import { el, show } from "./dom.js";
 import { phoneCard } from "./phones.js";
+import { windowPicture } from "./window.js";
 
 const FIELDS = [
   ["edge", "Edge length", "600", "the edge that each pass cuts"],
@@ -10,13 +11,14 @@ const FIELDS = [
   ["trim", "Trim", "1.6", "taken off sideways, or: buried"],
 ];
 const MORE = [
+  ["thickness", "Thickness", "19", "of the wood, as far as the bit cuts it: tells power and bending"],
   ["router", "Router", "", "the name of one you keep: its dial and its sound are known then"],
   ["range", "Speeds on the router's plate", "8000-24000", "helps the hearing"],
   ["max_rpm", "Marked maximum of the bit", "24000", "never exceeded in any advice"],
   ["band", "Chip load printed with the bit", "0.08-0.15", "replaces the starting values"],
 ];
 const NUMBERS = new Set(["edge", "flutes", "max_rpm"]);
-const LENGTHS = new Set(["edge", "bit", "trim", "band"]);
+const LENGTHS = new Set(["edge", "bit", "trim", "thickness", "band"]);
 
 export function jobView(house) {
   const form = fieldsFor(house);
@@ -96,23 +98,44 @@ function typed(form) {
 }
 
 function planCard(plan, house) {
-  const figure = (name, value) => el("div", {}, el("dt", {}, name), el("dd", {}, value));
+  const figure = (name, value, more) => el("div", {}, el("dt", {}, name), el("dd", {}, value),
+    more ? el("dd", { class: "more" }, more) : null);
   return el("div", { class: "card" },
     el("h2", {}, "Before the cut"),
     plan.missing.length
       ? el("p", { class: "lead" }, `Tell ${plan.missing.join(", ")} to get a speed and a pace.`)
       : null,
+    plan.trouble ? el("p", { class: "wrong", role: "alert" }, plan.trouble) : null,
     plan.speed ? el("dl", { class: "figures" },
-      figure("start at about", plan.speed),
+      figure("start at about", plan.speed, plan.dial && `dial at ${plan.dial}`),
       plan.aim ? figure("one pass in", plan.aim) : null,
       plan.marks ? figure("quarter marks at", plan.marks.slice(0, 3).map((m) => m.replace(" s", "")).join(", ") + " s") : null,
+      plan.work_up_to ? figure("if that goes well", plan.work_up_to.speed,
+        [plan.work_up_to.dial && `dial at ${plan.work_up_to.dial}`, plan.work_up_to.aim].filter(Boolean).join(", ")) : null,
       plan.band ? figure("chip thickness", `${plan.band.low.split(" ")[0]} to ${plan.band.high}`) : null) : null,
-    plan.table.length ? el("details", {}, el("summary", {}, "At other speeds"),
-      el("table", {},
-        el("thead", {}, el("tr", {}, el("th", {}, "speed"), el("th", {}, "one pass in"))),
-        el("tbody", {}, ...plan.table.map((row) =>
-          el("tr", {}, el("td", {}, row.speed), el("td", {}, row.aim)))))) : null,
+    plan.table.length ? fold("At other speeds", table(
+      ["dial", "speed", "one pass in"], plan.table.map((row) => [row.dial ?? "", row.speed, row.aim]))) : null,
+    plan.limits.length ? fold("The limits",
+      el("p", { class: "small" }, "How far the feed or the speed may move before each is reached. The first is the nearest."),
+      table(["limit", "at", "room"], plan.limits.map((limit) => [limit.name, limit.at, limit.room]))) : null,
+    plan.window ? fold("The window",
+      el("p", { class: "small" }, "Every speed and feed that keeps all limits. The bar is where to start."),
+      windowPicture(plan.window)) : null,
+    plan.assumed.length ? el("p", { class: "small" }, `Assumed, as not told: ${plan.assumed.join(", ")}.`) : null,
     plan.band ? el("p", { class: "small" }, `Band: ${plan.band.basis}.`) : null,
-    el("ul", { class: "cautions" }, ...plan.cautions.map((text) => el("li", {}, text))),
+    el("ul", { class: "cautions" }, ...[...plan.notes, ...plan.cautions].map((text) => el("li", {}, text))),
     plan.speed ? el("button", { type: "button", class: "big", onclick: () => house.go("passes") }, "On to the passes") : null);
+}
+
+function fold(title, ...children) {
+  return el("details", {}, el("summary", {}, title), ...children);
+}
+
+/** A table without the columns in which nothing stands. */
+function table(heads, rows) {
+  const used = heads.map((_, column) => rows.some((row) => row[column]));
+  const kept = (cells, name) => cells.filter((_, column) => used[column]).map((cell) => el(name, {}, cell));
+  return el("div", { class: "scroll" }, el("table", {},
+    el("thead", {}, el("tr", {}, ...kept(heads, "th"))),
+    el("tbody", {}, ...rows.map((row) => el("tr", {}, ...kept(row, "td"))))));
 }

@@ -159,6 +159,7 @@ function end() {
 async function finish(made, problem) {
   if (made !== take) return;
   take = null;
+  say("");
   made.link?.close();
   await made.microphone?.close().catch(() => {});
   await made.house.refresh().catch(() => {});
@@ -195,7 +196,7 @@ function draw() {
   const last = take.passes[take.passes.length - 1];
   const picture = bandPicture(take.passes);
   show(el("div", { class: "stage live" },
-    take.dwell ? panel("stop", "Moving!", "", take.dwell)
+    take.dwell ? panel("stop", "Keep moving", "", take.dwell)
       : take.entered ? panel("cutting", "Cutting", take.entered.aim && ["aim for", take.entered.aim], "", "off")
       : last ? passPanel(last)
       : panel("waiting", "Ready", "", "Start the router, then make a pass. The verdict comes by itself.", "polite"),
