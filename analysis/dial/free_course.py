@@ -2,8 +2,8 @@
 
 A take for calibration holds no cut to find the machine by, and its speeds span the whole
 plate, so half, 3/2 and double can't be told apart plateau by plateau. But its lines keep
-their distances on a log frequency axis, whatever the speed. So the steps are laid over each
-other first, which gives all speeds against one another without counting an order; lines
+their distances on a log frequency axis, whatever the speed. So the take's parts are laid over
+each other first, which gives all speeds against one another without counting an order; lines
 that stay where they are belong to something else and drop out. The orders are counted once,
 over the whole take.
 """
@@ -15,43 +15,53 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.dial.counting_orders import count_orders
 from analysis.dial.moving_lines import (
-    FEWEST_STEPS,
-    LOUD,
+    CHUNK_STEPS,
+    EVIDENCE,
+    FEWEST_CHUNKS,
+    GLIDE,
     LOWEST_HZ,
+    SWITCH,
+    Alignment,
+    Cells,
+    Floats,
     LogAxis,
-    aligned_mean,
+    aligned,
+    excess_on_axis,
     log_axis,
-    moving_lines,
-    settled_steps,
-    without_the_faint,
+    path_along,
+    sounding_lines,
+    without_what_stays,
 )
-from analysis.dial.recount import recounted
+from analysis.dial.running_on import without_what_runs_on
 from analysis.hearing.orders import (
+    LEARNABLE,
     LOG_STEP,
     ORDERS,
-    Candidates,
     Excess,
     Voice,
+    levels,
     order_excess,
+    sounding_tables,
 )
-from analysis.hearing.path import OFF
+from analysis.hearing.path import OFF, best_path
+from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import ANY_ROUTER_RPM
-from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
+from analysis.hearing.voice import Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]
 
 MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
-BEYOND = 0.75, 1.3  # how far beyond the plate a speed may lie
-PLATE_TOLERANCE = 0.08
-COST_BEYOND = 150.0  # nats for each neper beyond that
-NEAR = 0.02  # neper
-AUDIBLE = 1.0  # nepers over the median
-ORDER_CLEAR = 0.2  # nepers over the median at which an order begins to count
-MOST_GAIN = 6.0  # nats one order can bring: one line must not outvote the rest
-EXPECTED_LINES = 5.0
-COUNT_CLEAR = 3.0  # nats by which the count of orders must beat the next
+BEYOND = 0.8, 1.25  # how far beyond the plate a speed may lie
+MOSTLY = 0.6
+ROUNDS = 5
+ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
+HOP_CELLS = 16  # a leap of 4 % from one step to the next
+FAINT = 0.22
+NEAR_CELLS = 6
+RULED_OUT = -50.0  # nats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,16 +86,6 @@ class FreeCourse:
     rival_ratio: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Search:
-    """Where to look."""
-
-    excess: Excess
-    grid: SpectrumGrid
-    candidates: Candidates
-    plate_hz: tuple[float, float]
-
-
 def find_free_course(
     excess: Excess, *, grid: SpectrumGrid, plate_range_rpm: tuple[float, float] | None
 ) -> FreeCourse | None:
@@ -102,119 +102,124 @@ def find_free_course(
 
     Notes
     -----
-    1. The steps' spectra on a log axis, without lines that stay where they are; without those
-       of a machine that runs on by itself, if they led astray.
-    2. The steadiest second or so seeds a set of lines.
-    3. Path of the shifts that bring every step onto the lines; the lines are then learned
-       anew from all steps, and so on, ROUNDS times.
-    4. The rotation that makes orders of the lines, all settled speeds inside the plate.
+    1. The spectra on a log axis, without lines that stay where they are.
+    2. The lines that move together best, from many starts.
+    3. The rotation that makes orders of them, most of the take being on the plate.
+    4. The path again, first roughly, then in every step, by whole orders alone.
     5. The voice along that path.
     """
     low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
     plate_hz = low_rpm / 60, high_rpm / 60
-    candidates = Candidates.between(BEYOND[0] * plate_hz[0], BEYOND[1] * plate_hz[1])
-    search = _Search(excess, grid, candidates, plate_hz)
-    reach = int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP)
-    axis = log_axis(excess, grid=grid, reach=reach)
-    if len(axis.excess) < FEWEST_STEPS:
+    found = _moving(excess, grid=grid, reach=int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP))
+    if found is None:
         return None
-    found = moving_lines(axis)
-    path = without_the_faint(found)
-    settled = settled_steps(path)
-    if settled.sum() < FEWEST_STEPS:
+    on_axis, axis, lines = found
+    first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
+    within = _within(first_hz, axis.reach, plate_hz)
+    orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
+    path = lines.path
+    for _ in range(ROUNDS):
+        sounding, soundings = sounding_lines(axis, orders, path)
+        path = path_along(axis, sounding, soundings, within)
+        if np.count_nonzero(path != OFF) < FEWEST_CHUNKS:
+            return None
+        cleared = without_what_runs_on(axis, sounding, soundings, path)
+        axis = axis if cleared is None else cleared
+    sounding, soundings = sounding_lines(axis, orders, path)
+    evidence = _evidence(levels(on_axis), sounding, LEARNABLE[soundings], axis.reach, within)
+    _keep_near(evidence, path, within[0])
+    steps = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+    sureness = evidence.max(axis=1).astype(np.float64)
+    steps = _without_the_faint(steps, sureness)
+    if not np.any(steps != OFF):
         return None
-    counted = _count_orders(found.mean, path, settled, axis, search)
-    if counted is None:
-        return None
-    first_hz, rival_ratio = counted
-    first_hz = _on_the_tops(first_hz, aligned_mean(axis, path), axis.reach)
+    log_turns = np.log(first_hz) + LOG_STEP * (steps + within[0] - axis.reach)
+    rotation_hz = np.where(steps != OFF, np.exp(log_turns), np.nan)
+    voice = _voice(rotation_hz, excess, grid)
+    return FreeCourse(rotation_hz, sureness, Voices(voice, voice), rival_ratio)
+
+
+def _moving(
+    excess: Excess, *, grid: SpectrumGrid, reach: int
+) -> tuple[Floats, LogAxis, Alignment] | None:
+    """The lines that move together, and the axis they were found on."""
+    raw = excess_on_axis(excess, grid=grid)
+    moving = without_what_stays(raw)
+    axis = log_axis(raw, moving, grid=grid, reach=reach)
+    found = aligned(axis)
+    heard = 0 if found is None else np.count_nonzero(found.path != OFF)
+    if heard < MOSTLY * len(axis.mean):
+        # Few speeds: what stays may be the router itself.
+        raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
+        again = aligned(raw_axis)
+        if again is not None and heard < MOSTLY * np.count_nonzero(again.path != OFF):
+            return raw, raw_axis, again
+    return None if found is None else (moving, axis, found)
+
+
+def _within(first_hz: float, reach: int, plate_hz: tuple[float, float]) -> tuple[int, int]:
+    """First and last shift that are near enough to the plate."""
+    low, high = (
+        np.log(beyond * hz / first_hz) / LOG_STEP + reach
+        for beyond, hz in zip(BEYOND, plate_hz, strict=True)
+    )
+    return int(np.clip(low, 0, 2 * reach)), int(np.clip(np.ceil(high), 0, 2 * reach))
+
+
+def _evidence(
+    level: npt.NDArray[np.uint8],
+    lines: Cells,
+    soundings: Cells,
+    reach: int,
+    within: tuple[int, int],
+) -> Floats:
+    """Log likelihood of each shift in each step, shape (steps, shifts within)."""
+    steps, cells = level.shape
+    first, last = within
+    total = np.zeros((steps, last - first + 1), np.float32)
+    tables = sounding_tables()
+    for begin_row in range(0, steps, ROWS_AT_ONCE):
+        rows = slice(begin_row, begin_row + ROWS_AT_ONCE)
+        part, heard = total[rows], level[rows]
+        for sounding in np.unique(soundings):
+            gain = tables[sounding][heard]
+            for line in lines[soundings == sounding].tolist():
+                begin = line - reach + first
+                low, high = max(begin, 0), min(begin + total.shape[1], cells)
+                if high > low:
+                    part[:, low - begin : high - begin] += gain[:, low:high]
+    return total
+
+
+def _keep_near(evidence: Floats, path: Cells, first: int) -> None:
+    """Rule out, in place, what is not near a rough path: its chunks know of other machines."""
+    ends = np.pad(path, 1, constant_values=OFF)
+    beside = np.stack([ends[:-2], path, ends[2:]])
+    highest = beside.max(axis=0) - first + NEAR_CELLS
+    lowest = np.where(beside == OFF, np.iinfo(np.int64).max, beside).min(axis=0)
+    lowest = np.where(highest >= NEAR_CELLS, lowest - first - NEAR_CELLS, highest + 1)
+    chunk = np.minimum(np.arange(len(evidence)) // CHUNK_STEPS, len(path) - 1)
+    shift = np.arange(evidence.shape[1])
+    evidence[(shift < lowest[chunk, None]) | (shift > highest[chunk, None])] = RULED_OUT
+
+
+def _without_the_faint(path: Cells, sureness: FloatArray) -> Cells:
+    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
+    path = path.copy()
     on = path != OFF
-    rotation_hz = np.where(on, first_hz * np.exp(LOG_STEP * (path - axis.reach)), np.nan)
-    low_hz, high_hz = plate_hz
-    rotation_hz = recounted(
-        rotation_hz,
-        settled=settled,
-        excess=excess,
-        grid=grid,
-        range_hz=(low_hz * (1 - PLATE_TOLERANCE), high_hz * (1 + PLATE_TOLERANCE)),
-    )
-    voice = _voice(rotation_hz, search)
-    return FreeCourse(rotation_hz, found.sureness, Voices(voice, voice), rival_ratio)
+    if not on.any():
+        return path
+    usual = float(np.median(sureness[on]))
+    jumps = np.flatnonzero((np.abs(np.diff(path)) > HOP_CELLS) & on[1:] & on[:-1]) + 1
+    whole = on.copy()
+    whole[jumps] = False
+    for first, last in spans(whole):
+        if np.mean(sureness[first:last]) < FAINT * usual:
+            path[max(0, first - 1) : last] = OFF
+    return path
 
 
-def _voice(rotation_hz: FloatArray, search: _Search) -> Voice:
-    candidates = search.candidates
-    index = np.log(np.nan_to_num(rotation_hz, nan=1.0) / candidates.lowest_hz) / LOG_STEP
-    index = np.rint(index).astype(np.int64)
-    on = np.isfinite(rotation_hz) & (index >= 0) & (index < candidates.count)
-    heard_hz = np.where(on, rotation_hz, candidates.lowest_hz)
-    orders = order_excess(search.excess, rotation_hz=heard_hz, grid=search.grid)
-    return learn_voice(order_fits(orders), on)
-
-
-def _count_orders(
-    mean: FloatArray, path: npt.NDArray[np.int64], steps: Mask, axis: LogAxis, search: _Search
-) -> tuple[float, float | None] | None:
-    """Rotation at the seed's own shift, Hz, and the ratio of a rival count if there is one."""
-    candidates = search.candidates
-    shift = path[steps] - axis.reach
-    slowest, middle, fastest = np.percentile(shift, [1, 50, 99])
-    low = np.log(candidates.lowest_hz) - LOG_STEP * slowest
-    high = np.log(candidates.rotation_hz[-1]) - LOG_STEP * fastest
-    if high < low:
-        return None
-    rotations = np.exp(np.arange(low, high + LOG_STEP / 4, LOG_STEP / 4))
-    scores = np.array(
-        [_score(mean, hz, axis.reach, int(steps.sum()), middle, search) for hz in rotations]
-    )
-    low_hz, high_hz = np.log(search.plate_hz)
-    turns = np.log(rotations)
-    below = low_hz - (turns + LOG_STEP * slowest) - PLATE_TOLERANCE
-    above = turns + LOG_STEP * fastest - high_hz - PLATE_TOLERANCE
-    scores -= COST_BEYOND * np.maximum(np.maximum(below, above), 0)
-    best = int(np.argmax(scores))
-    apart = np.abs(np.log(rotations / rotations[best])) > 0.02
-    if not apart.any():
-        return float(rotations[best]), None
-    rival = int(np.argmax(np.where(apart, scores, -np.inf)))
-    close = scores[best] - scores[rival] < COUNT_CLEAR
-    return float(rotations[best]), float(rotations[rival] / rotations[best]) if close else None
-
-
-def _on_the_tops(rotation_hz: float, mean: FloatArray, reach: int) -> float:
-    """Move a rotation by up to NEAR to where the mean excess at its audible orders is highest."""
-    heard = np.median(mean[np.isfinite(mean)])
-    near = rotation_hz * np.exp(np.linspace(-NEAR, NEAR, 2 * round(NEAR / LOG_STEP) * 4 + 1))
-    at = np.array([_at_orders(mean, hz, reach) for hz in near])
-    audible = np.nanmax(np.where(np.isfinite(at), at, -9.0), axis=0) > heard + AUDIBLE
-    if not audible.any():
-        return rotation_hz
-    return float(near[np.argmax(np.nansum(at[:, audible], axis=1))])
-
-
-def _at_orders(mean: FloatArray, rotation_hz: float, reach: int) -> FloatArray:
-    """Mean excess at each order of a rotation, NaN where it is not known."""
-    place = np.log(rotation_hz * ORDERS / LOWEST_HZ) / LOG_STEP + reach
-    left = np.clip(place.astype(np.int64), 0, len(mean) - 2)
-    weight = place - left
-    at = mean[left] * (1 - weight) + mean[left + 1] * weight
-    return np.where((place >= 0) & (place < len(mean) - 1), at, np.nan)
-
-
-def _score(
-    mean: FloatArray, rotation_hz: float, reach: int, steps: int, middle: float, search: _Search
-) -> float:
-    """How well the lines are orders of a rotation, nats.
-
-    A machine running free has its first orders, and a few more whichever; what stands out
-    beyond the cap still counts a little, so that the middle of a line beats its flank.
-    """
-    at = _at_orders(mean, rotation_hz, reach)
-    floor = float(np.nanmedian(mean)) + ORDER_CLEAR + 2 / np.sqrt(max(steps, 1) / 2)
-    gains = np.clip((at - floor) / 0.1, 0, MOST_GAIN)
-    top_hz = search.grid.bins * search.grid.bin_hz
-    typical_hz = rotation_hz * float(np.exp(LOG_STEP * middle))
-    chance = np.full(len(ORDERS), min(0.3, EXPECTED_LINES * typical_hz / top_hz))
-    chance[:2] = 0.8, 0.6
-    score = float(np.nansum(np.log(1 - chance + chance * np.exp(gains))))
-    return score + 0.5 * float(np.nansum(np.clip(at, 0, LOUD)))
+def _voice(rotation_hz: FloatArray, excess: Excess, grid: SpectrumGrid) -> Voice:
+    on = np.isfinite(rotation_hz)
+    heard_hz = np.where(on, rotation_hz, np.nanmin(rotation_hz))
+    return learn_voice(order_fits(order_excess(excess, rotation_hz=heard_hz, grid=grid)), on)

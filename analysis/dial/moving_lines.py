@@ -1,6 +1,6 @@
 """Lines that move together: the speeds of a machine against one another, no order counted.
 
-On a log frequency axis a machine's lines keep their distances at any speed. So the steps of a
+On a log frequency axis a machine's lines keep their distances at any speed. So the parts of a
 take are laid over each other, by shifts, until the lines of all of them fall together.
 """
 
@@ -10,214 +10,176 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
-from analysis.hearing.orders import (
-    LEARNABLE,
-    LOG_STEP,
-    SILENT,
-    Excess,
-    levels,
-    sounding_tables,
-)
+from analysis.hearing.orders import LEARNABLE, LOG_STEP, Excess, levels, sounding_tables
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.voice import Mask
 
 FloatArray = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.float32]
 Cells = npt.NDArray[np.int64]
 
 LOWEST_HZ = 110.0  # below lies no router's first order, but mains and rumble
-EVIDENCE = 0.5  # neighbouring steps share half their sound
-GLIDE, SWITCH = 0.1, 12.0
-SEED_OFFSET = 1.0  # what a comb of clipped gains wins from noise alone
-ROUNDS = 5
-LAG_STEPS = 8  # about 0.4 s
-SEED_STEPS = 31
-SMOOTH_STEPS = 9
-STEADY_REACH = 8  # cells: a vacuum wanders by 2 %
-STEADY_SHARE, STEADY_LINES, STEADY_LOUD = 0.5, 2, 0.8
-BLANK_CELLS = 2
-LEFT = 0.62  # share of its worth that a course of the router's own keeps
-NOISE = -0.6  # ln(power / floor) of nothing
-MOSTLY = 0.6
 STAYS, STAYS_CLEAR = 60, 0.3  # percent of the take, nepers
+LOUD = 3.0
+CHUNK_STEPS = 8  # some 0.4 s: short against a setting, long enough for faint lines
+EVIDENCE = 0.5  # neighbouring steps share half their sound
+PLAIN_SOUNDING = 7
+CHANCE_GAIN = 0.03  # nats a step that a gain without losses wins in noise alone
+SEED_OFFSET = 1.0  # nats a step, what all lines of a seed together win from noise alone
+GLIDE, SWITCH = 0.1, 12.0
+MOST_SEEDS, SEED_CHUNKS, SEEDS_APART = 10, 4, 8
+ROUNDS = 4
+FEWEST_CHUNKS = 4
 MOST_LINES = 30
 LINE_APART = 4  # cells of 0.25 %
 BINS_APART = 2.0  # lines nearer than that are one
 LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
-LOUD = 3.0
-SETTLED_CELLS, SETTLED_STEPS = 1.5, 24
-FEWEST_STEPS = 20
-ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
-HOP_CELLS = 16  # a leap of 4 % from one step to the next
-FAINT = 0.22
+HEARD_IN = 0.3  # share of a course in which a frequency lay on the axis, to be judged by it
+SETTING_S = 14.0  # nobody leaves a dial alone for longer; a vacuum runs on
+SAME_CELLS = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LogAxis:
-    """A take on a log frequency axis.
+    """A take on a log frequency axis, step by step and chunk by chunk.
 
-    Cell ``c`` is LOWEST_HZ * exp(c * LOG_STEP).
+    Cell ``c`` is LOWEST_HZ * exp(c * LOG_STEP); a chunk is CHUNK_STEPS steps.
 
     Attributes
     ----------
-    excess, level : arrays, shape (steps, cells)
-        ln(power / floor), and its place in the tables of soundings.
+    raw, mean : arrays, shape (chunks, cells)
+        ln(power / floor), with what stays where it is and without.
+    gains : array, shape (soundings, chunks, cells)
+        Log likelihood of a line there, for each of LEARNABLE, against none.
+    bonus : array, shape (chunks, cells)
+        The same for a plain line that may be missing.
     reach : int
         Cells by which two speeds can differ.
     bin_hz : float
         Spacing of the spectra it was read from.
+    chunk_s : float
+        Seconds in a chunk.
     """
 
-    excess: npt.NDArray[np.float32]
-    level: npt.NDArray[np.uint8]
+    raw: Floats
+    mean: Floats
+    gains: Floats
+    bonus: Floats
     reach: int
     bin_hz: float
+    chunk_s: float
 
 
-def log_axis(excess: Excess, *, grid: SpectrumGrid, reach: int) -> LogAxis:
+def excess_on_axis(excess: Excess, *, grid: SpectrumGrid) -> Floats:
     """Lay excess, shape (steps, bins), on the log axis."""
     cells = int(np.log((grid.bins - 2) * grid.bin_hz / LOWEST_HZ) / LOG_STEP)
     place = LOWEST_HZ * np.exp(LOG_STEP * np.arange(cells)) / grid.bin_hz
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
-    on_axis = excess[:, left] * (1 - weight) + excess[:, left + 1] * weight
-    return LogAxis(on_axis, levels(on_axis), reach, grid.bin_hz)
+    return np.asarray(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight)
 
 
-def _without_what_stays(axis: LogAxis) -> LogAxis:
+def without_what_stays(on_axis: Floats) -> Floats:
     """Take off what stands out most of the time: no plateau lasts so long."""
-    some = axis.excess[:: max(1, len(axis.excess) // 400)]
+    some = on_axis[:: max(1, len(on_axis) // 400)]
     stays = np.percentile(some, STAYS, axis=0) + STAYS_CLEAR
-    excess = (axis.excess - np.maximum(stays, 0)).astype(np.float32)
-    return LogAxis(np.clip(excess, -1, LOUD), levels(excess), axis.reach, axis.bin_hz)
+    moving = on_axis - np.maximum(stays, 0).astype(np.float32)
+    return np.asarray(np.clip(moving, -1, LOUD), np.float32)
 
 
-def _without_a_steady_machine(axis: LogAxis) -> LogAxis:
-    """Blank the lines of a machine that runs on at its own speed: a shop vacuum.
+def log_axis(raw: Floats, moving: Floats, *, grid: SpectrumGrid, reach: int) -> LogAxis:
+    """Sum up excess on the axis, shape (steps, cells), chunk by chunk.
 
-    It is found as the router is, by lines that move together, but all within a few percent
-    and for most of the take.
+    `moving` is `raw` without what is not to be taken for the router's.
     """
-    smooth = uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0)
-    near = maximum_filter1d(smooth[:: max(1, len(smooth) // 500)], 5, axis=1)
-    mean = near.mean(axis=0).astype(np.float64)
-    lines = _lines(mean, steps=len(near), first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
-    within = LogAxis(axis.excess, axis.level, STEADY_REACH, axis.bin_hz)
-    found = _shifts(within, lines)
-    on = np.flatnonzero(found.path != OFF)
-    loud = found.lines[found.mean[found.lines + STEADY_REACH] > STEADY_LOUD]
-    if len(on) < STEADY_SHARE * len(found.path) or len(loud) < STEADY_LINES:
-        return axis
-    excess = axis.excess.copy()
-    for line in loud.tolist():
-        cell = line + found.path[on] - STEADY_REACH
-        for beside in range(-BLANK_CELLS, BLANK_CELLS + 1):
-            inside = (cell + beside >= 0) & (cell + beside < excess.shape[1])
-            excess[on[inside], cell[inside] + beside] = NOISE
-    return LogAxis(excess, levels(excess), axis.reach, axis.bin_hz)
+    level = levels(_chunks(moving))
+    tables = np.float32(EVIDENCE) * sounding_tables()
+    gains = np.stack([np.take(tables[sounding], level).sum(axis=1) for sounding in LEARNABLE])
+    plain = np.maximum(tables[PLAIN_SOUNDING], 0) - np.float32(EVIDENCE * CHANCE_GAIN)
+    bonus = np.take(plain, level).sum(axis=1)
+    chunk_s = 2 * CHUNK_STEPS * grid.step_s
+    mean = _chunks(moving).mean(axis=1)
+    return LogAxis(_chunks(raw).mean(axis=1), mean, gains, bonus, reach, grid.bin_hz, chunk_s)
+
+
+def _chunks(on_axis: Floats) -> Floats:
+    chunks = len(on_axis) // CHUNK_STEPS
+    return on_axis[: chunks * CHUNK_STEPS].reshape(chunks, CHUNK_STEPS, on_axis.shape[1])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Shifts:
+class Alignment:
     """A set of lines that move together.
 
     Attributes
     ----------
-    path : array, shape (steps,)
-        Shift of each step, 0 to 2 reach, or OFF; the seed's own is `reach`.
-    sureness : array, shape (steps,)
-        Log likelihood of the lines' being there.
-    mean : array, shape (cells + 2 reach,)
-        Mean excess with all steps shifted onto the seed.
+    path : array, shape (chunks,)
+        Shift of each chunk, 0 to 2 reach, or OFF; the seed's own is `reach`.
     lines : array
         Cells of the lines, in the seed's own place.
+    soundings : array
+        How each line sounds, as an index into LEARNABLE.
     """
 
-    path: npt.NDArray[np.int64]
-    sureness: FloatArray
-    mean: FloatArray
-    lines: npt.NDArray[np.int64]
+    path: Cells
+    lines: Cells
+    soundings: Cells
 
 
-def _shifts(axis: LogAxis, lines: npt.NDArray[np.int64]) -> Shifts:
-    """Path of each step's shift onto a set of lines that is learned on the way."""
-    soundings = None
-    count = len(axis.level)
-    path, sureness = np.full(count, OFF), np.full(count, -8.0)
-    mean = np.full(axis.level.shape[1] + 2 * axis.reach, np.nan)
-    first_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
-    for _ in range(ROUNDS):
-        if not len(lines):
-            return Shifts(np.full(count, OFF), sureness, mean, lines)
-        evidence = _evidence(axis, lines, soundings)
-        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
-        sureness = np.max(evidence, axis=1).astype(np.float64)
-        on = path != OFF
-        if on.sum() < FEWEST_STEPS:
-            break
-        mean = aligned_mean(axis, path)
-        lines = _lines(mean, steps=int(on.sum()), first_hz=first_hz, bin_hz=axis.bin_hz)
-        lines -= axis.reach
-        soundings = _learn(axis, lines, path)
-        lines, soundings = lines[soundings != SILENT], soundings[soundings != SILENT]
-    return Shifts(path, sureness, mean, lines)
+def aligned(axis: LogAxis) -> Alignment | None:
+    """The lines that move together best, from many starts.
 
-
-def moving_lines(axis: LogAxis) -> Shifts:
-    """The lines that move together and are not a steady machine's.
-
-    What is heard with everything in is right unless it lives on the steady machine's lines:
-    then little of it is left once those are blanked, and what is heard without them is taken.
+    Each start is a second and a half that stands still: its lines are looked for in the whole
+    take, learned anew where they are found, and so on, ROUNDS times.
     """
-    everything = _without_what_stays(axis)
-    first = _shifts(everything, _seed_lines(everything))
-    heard = np.count_nonzero(first.path != OFF)
-    if heard < MOSTLY * len(first.path):
-        # Few speeds: what stays may be the router itself.
-        raw = _shifts(axis, _seed_lines(axis))
-        if heard < MOSTLY * np.count_nonzero(raw.path != OFF):
-            return raw
-    blanked = _without_a_steady_machine(axis)
-    if blanked is axis:
-        return first
-    alone = _without_what_stays(blanked)
-    second = _shifts(alone, _seed_lines(alone))
-    lives_on = _worth(alone, first) < LEFT * _worth(alone, second)
-    return second if lives_on and settled_steps(second.path).sum() >= FEWEST_STEPS else first
+    tried = [_from_seed(axis, *seed) for seed in _seeds(axis)]
+    found = [alignment for alignment in tried if alignment is not None]
+    return max(found, key=lambda one: _worth(axis, one), default=None)
 
 
-def _worth(axis: LogAxis, found: Shifts) -> float:
-    """Log likelihood of a course and its lines, nats."""
-    steps = np.flatnonzero(found.path != OFF)
-    total = 0.0
-    soundings = _learn(axis, found.lines, found.path)
-    for line, sounding in zip(found.lines.tolist(), soundings.tolist(), strict=True):
-        cell = line + found.path[steps] - axis.reach
-        inside = (cell >= 0) & (cell < axis.level.shape[1])
-        heard = axis.level[steps[inside], cell[inside]]
-        total += float(sounding_tables()[sounding][heard].sum())
-    return total
-
-
-def _seed_lines(axis: LogAxis) -> npt.NDArray[np.int64]:
-    """Lines where they stand still and clear for longest."""
-    smooth = np.maximum(uniform_filter1d(axis.excess, SMOOTH_STEPS, axis=0), 0)
-    early, late = smooth[:-LAG_STEPS], smooth[LAG_STEPS:]
-    alike = (early * late).sum(axis=1)
+def _seeds(axis: LogAxis) -> list[tuple[int, int]]:
+    """First and last chunk of stretches in which lines stand still and clear, best first."""
+    up = np.maximum(axis.mean, 0)
+    early, late = up[:-1], up[1:]
     louder = np.maximum((early**2).sum(axis=1), (late**2).sum(axis=1))
-    clear = uniform_filter1d(alike / np.sqrt(louder + 1e-6), 25)
-    middle = int(np.argmax(clear)) + LAG_STEPS // 2
-    seed = axis.excess[max(0, middle - SEED_STEPS // 2) : middle + SEED_STEPS // 2 + 1]
-    mean = seed.mean(axis=0).astype(np.float64)
-    return _lines(mean, steps=len(seed), first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+    clear = (early * late).sum(axis=1) / np.sqrt(louder + 1e-6)
+    clear = uniform_filter1d(clear, SEED_CHUNKS - 1)
+    seeds: list[tuple[int, int]] = []
+    while len(seeds) < MOST_SEEDS and np.isfinite(clear.max(initial=-np.inf)):
+        middle = int(np.argmax(clear))
+        first = max(0, middle - SEED_CHUNKS // 2 + 1)
+        seeds.append((first, min(first + SEED_CHUNKS, len(up))))
+        clear[max(0, middle - SEEDS_APART + 1) : middle + SEEDS_APART] = -np.inf
+    return seeds
 
 
-def _lines(mean: FloatArray, *, steps: int, first_hz: float, bin_hz: float) -> Cells:
-    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES.
+def _from_seed(axis: LogAxis, first: int, last: int) -> Alignment | None:
+    mean = axis.mean[first:last].mean(axis=0).astype(np.float64)
+    lines = _lines(mean, chunks=last - first, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+    seed_offset = SEED_OFFSET * EVIDENCE * CHUNK_STEPS
+    gains = np.broadcast_to(axis.bonus, (len(lines), *axis.bonus.shape))
+    path = _path(axis, lines, list(gains), offset=seed_offset)
+    lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
+    soundings = np.zeros(0, np.int64)
+    for _ in range(ROUNDS):
+        on = int(np.count_nonzero(path != OFF))
+        if on < FEWEST_CHUNKS:
+            return None
+        mean = _mean_along(axis, path)
+        lines = _lines(mean, chunks=on, first_hz=lowest_hz, bin_hz=axis.bin_hz) - axis.reach
+        lines, soundings = sounding_lines(axis, lines, path)
+        last_path, path = path, path_along(axis, lines, soundings)
+        if np.array_equal(path, last_path):
+            break
+    return Alignment(path, lines, soundings)
+
+
+def _lines(mean: FloatArray, *, chunks: int, first_hz: float, bin_hz: float) -> Cells:
+    """Cells in which the mean excess over so many chunks stands out, the clearest MOST_LINES.
 
     `first_hz` is the frequency of the first cell, `bin_hz` the spacing of the spectra.
     """
@@ -225,7 +187,8 @@ def _lines(mean: FloatArray, *, steps: int, first_hz: float, bin_hz: float) -> C
     if not heard.any():
         return np.zeros(0, np.int64)
     least, deviations = LINE_OUT
-    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(max(steps, 1) / 1.5))
+    steps = max(chunks * CHUNK_STEPS, 1)
+    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(steps / 1.5))
     peaks, _ = find_peaks(np.where(heard, mean, -9.0), height=out, distance=LINE_APART)
     kept: list[int] = []
     kept_hz: list[float] = []
@@ -239,88 +202,89 @@ def _lines(mean: FloatArray, *, steps: int, first_hz: float, bin_hz: float) -> C
     return np.sort(np.array(kept, np.int64))
 
 
-def _evidence(
-    axis: LogAxis, lines: npt.NDArray[np.int64], soundings: npt.NDArray[np.int64] | None
-) -> npt.NDArray[np.float32]:
-    """Log likelihood of each shift, shape (steps, 2 reach + 1); the seed's own is `reach`.
+def path_along(
+    axis: LogAxis, lines: Cells, soundings: Cells, within: tuple[int, int] | None = None
+) -> Cells:
+    """Likeliest shift of each chunk onto lines that are known; `within` limits the shifts."""
+    return _path(axis, lines, [axis.gains[sounding] for sounding in soundings], within=within)
 
-    Before the soundings are learned a line counts only where it is there.
+
+def _path(
+    axis: LogAxis,
+    lines: Cells,
+    gains: list[Floats],
+    *,
+    offset: float = 0.0,
+    within: tuple[int, int] | None = None,
+) -> Cells:
+    chunks, cells = axis.mean.shape
+    first, last = within or (0, 2 * axis.reach)
+    total = np.full((chunks, last - first + 1), -offset, np.float32)
+    for line, gain in zip(lines.tolist(), gains, strict=True):
+        begin = line - axis.reach + first  # the cell in which the line lies at the first shift
+        low, high = max(begin, 0), min(begin + total.shape[1], cells)
+        if high > low:
+            total[:, low - begin : high - begin] += gain[:, low:high]
+    path = best_path(total, glide_cost=GLIDE, switch_cost=SWITCH)
+    return np.where(path != OFF, path + first, OFF)
+
+
+def _mean_along(axis: LogAxis, path: Cells) -> FloatArray:
+    """Mean excess with all chunks shifted onto the seed, shape (cells + 2 reach,).
+
+    Cell ``c`` of the seed is cell ``c + reach`` here; NaN where too few chunks reach.
     """
-    steps, cells = axis.level.shape
-    if soundings is None:
-        tables = {0: np.maximum(sounding_tables()[7], 0) - np.float32(0.03)}
-        soundings = np.zeros(len(lines), np.int64)
-        total = np.full((steps, 2 * axis.reach + 1), -SEED_OFFSET, np.float32)
-    else:
-        tables = {int(sounding): sounding_tables()[sounding] for sounding in np.unique(soundings)}
-        total = np.zeros((steps, 2 * axis.reach + 1), np.float32)
-    for first in range(0, steps, ROWS_AT_ONCE):
-        rows = slice(first, first + ROWS_AT_ONCE)
-        part, heard = total[rows], axis.level[rows]
-        for sounding, table in tables.items():
-            gain = table[heard]
-            for line in lines[soundings == sounding].tolist():
-                low, high = max(line - axis.reach, 0), min(line + axis.reach + 1, cells)
-                if high > low:
-                    shift = low - line + axis.reach
-                    part[:, shift : shift + high - low] += gain[:, low:high]
-    return total
+    total, count = shifted_sum(axis.mean[None], path, np.ones(len(path)), reach=axis.reach)
+    enough = count > HEARD_IN * np.count_nonzero(path != OFF)
+    return np.where(enough, total[0] / np.maximum(count, 1), np.nan)
 
 
-def aligned_mean(axis: LogAxis, path: npt.NDArray[np.int64]) -> FloatArray:
-    """Mean excess with all steps shifted onto the seed, shape (cells + 2 reach,).
+def shifted_sum(
+    values: Floats, path: Cells, weights: FloatArray, *, reach: int
+) -> tuple[FloatArray, FloatArray]:
+    """Weighted sums of values, shape (kinds, chunks, cells), with all chunks on the seed.
 
-    Cell ``c`` of the seed is cell ``c + reach`` here; NaN where under a third of the steps
-    had anything to say.
+    Returns sums, shape (kinds, cells + 2 reach), and of the weights, shape (cells + 2 reach,).
     """
-    cells, reach = axis.level.shape[1], axis.reach
-    total, count = np.zeros(cells + 2 * reach), np.zeros(cells + 2 * reach)
-    for shift in np.unique(path[path != OFF]):
-        steps = path == shift
-        first = 2 * reach - int(shift)
-        total[first : first + cells] += axis.excess[steps].sum(axis=0)
-        count[first : first + cells] += steps.sum()
-    enough = count > 0.3 * np.count_nonzero(path != OFF)
-    return np.where(enough, total / np.maximum(count, 1), np.nan)
+    kinds, _, cells = values.shape
+    total, count = np.zeros((kinds, cells + 2 * reach)), np.zeros(cells + 2 * reach)
+    for chunk in np.flatnonzero(path != OFF).tolist():
+        first = 2 * reach - int(path[chunk])
+        total[:, first : first + cells] += weights[chunk] * values[:, chunk]
+        count[first : first + cells] += weights[chunk]
+    return total, count
 
 
-def _learn(
-    axis: LogAxis, lines: npt.NDArray[np.int64], path: npt.NDArray[np.int64]
-) -> npt.NDArray[np.int64]:
-    """The likeliest sounding of each line."""
-    tables = sounding_tables()[LEARNABLE]
-    steps = np.flatnonzero(path != OFF)
-    learned = np.full(len(lines), SILENT)
-    for place, line in enumerate(lines.tolist()):
-        cell = line + path[steps] - axis.reach
-        inside = (cell >= 0) & (cell < axis.level.shape[1])
-        if inside.sum() >= FEWEST_STEPS:
-            heard = axis.level[steps[inside], cell[inside]]
-            learned[place] = LEARNABLE[np.argmax(tables[:, heard].mean(axis=1))]
-    return learned
+def sounding_lines(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cells]:
+    """The lines that sound along a path, and their likeliest soundings."""
+    gains, inside = gains_along(axis, lines, path)
+    soundings = np.argmax(gains.sum(axis=2), axis=0)
+    sounds = (soundings > 0) & (inside.sum(axis=1) >= FEWEST_CHUNKS)  # the first is silence
+    return lines[sounds], soundings[sounds]
 
 
-def settled_steps(path: npt.NDArray[np.int64]) -> Mask:
-    """Steps within stretches of a second or more at one speed: no ramps, starting or coasting."""
-    still = np.zeros(len(path), bool)
-    smooth = uniform_filter1d(path.astype(np.float64), 9)
-    for first, last in spans((path != OFF) & (np.abs(path - smooth) < SETTLED_CELLS)):
-        if last - first >= SETTLED_STEPS:
-            still[first:last] = True
-    return still
+def gains_along(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Floats, Mask]:
+    """Gains of lines along a path, shape (soundings, lines, chunks), 0 off the axis."""
+    on = np.flatnonzero(path != OFF)
+    cell = lines[:, None] + path[on] - axis.reach
+    inside = (cell >= 0) & (cell < axis.mean.shape[1])
+    return axis.gains[:, on, np.where(inside, cell, 0)] * inside, inside
 
 
-def without_the_faint(found: Shifts) -> npt.NDArray[np.int64]:
-    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
-    path = found.path.copy()
+def _worth(axis: LogAxis, found: Alignment) -> float:
+    """Log likelihood of an alignment; what keeps its speed for too long counts less."""
+    gains, _ = gains_along(axis, found.lines, found.path)
+    weights = setting_weights(axis, found.path)[found.path != OFF]
+    by_chunk = gains[found.soundings, np.arange(len(found.lines))].sum(axis=0)
+    return float((by_chunk * weights).sum())
+
+
+def setting_weights(axis: LogAxis, path: Cells) -> FloatArray:
+    """Weight of each chunk, 0 to 1, shape (chunks,).
+
+    A speed that is kept for longer than a setting may be another machine's, that runs on.
+    """
     on = path != OFF
-    if not on.any():
-        return path
-    usual = float(np.median(found.sureness[on]))
-    jumps = np.flatnonzero((np.abs(np.diff(path)) > HOP_CELLS) & on[1:] & on[:-1]) + 1
-    whole = on.copy()
-    whole[jumps] = False
-    for first, last in spans(whole):
-        if np.mean(found.sureness[first:last]) < FAINT * usual:
-            path[max(0, first - 1) : last] = OFF
-    return path
+    near = np.abs(path[:, None] - path[None, on]) <= SAME_CELLS
+    kept_s = np.maximum(near.sum(axis=1), 1) * axis.chunk_s
+    return np.where(on, np.minimum(1.0, (SETTING_S / kept_s) ** 2), 0.0)

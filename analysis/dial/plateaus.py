@@ -21,12 +21,13 @@ SETTLING_PER_S = 0.008  # faster than this the speed is still being changed, sha
 SAME_SPEED = 0.006  # share within which two neighbouring stretches are one plateau
 SEED_S = 0.6
 DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a plateau
-TAIL = 0.6  # the last part of a stretch tells where it settled
-STRAY = 3.5  # spreads from the settled speed beyond which the ends are still moving
-LEAST_STRAY = 0.004  # share; a ramp within this of the settled speed has arrived
-LEAST_OVERSHOOT = 0.0025  # share
+WANDER = 0.012  # share within which a speed left alone may wander
+SLOPE_S = 0.1
+TURNED_PER_S = 0.03  # share per second: no hand turns a dial so slowly
+OVERSHOOT_S, FITTED_S, OVERSHOOT_TAUS_S = 1.5, 3.0, (0.1, 0.14, 0.2, 0.28, 0.4)
+DIED_AWAY, CLEAR_OF_WANDER = 0.0015, 4.0  # share; standard deviations
 OVERSHOOT = 0.03  # share
-SPIN_UP_S, FAR_BELOW = 2.0, 0.3  # neper
+SPIN_UP_S, LOST_S = 2.5, 1.3  # no ramp takes so long
 IN_CUT = 0.5  # share of a stretch inside heard passes
 MOST_SAG = 0.35
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
@@ -138,7 +139,7 @@ def _grown(seeds: list[tuple[int, int]], log_rpm: FloatArray) -> list[tuple[int,
     """Seeds with the neighbouring steps of the same speed."""
     grown = []
     for first, last in seeds:
-        same = np.abs(log_rpm - np.median(log_rpm[first:last])) < SAME_SPEED
+        same = np.abs(log_rpm - np.median(log_rpm[first:last])) < WANDER
         before = np.flatnonzero(~same[:first])
         after = np.flatnonzero(~same[last:])
         a = int(before[-1]) + 1 if len(before) else 0
@@ -158,8 +159,7 @@ def _joined(
             a, b = joined[-1]
             apart = abs(_level(log_rpm, first, last) - _level(log_rpm, a, b))
             # No dial has two settings so near each other: a wander that takes its time.
-            near = first - b <= touching and not _from_rest(log_rpm, a, step_s)
-            if apart < SAME_SPEED * (2 if near else 1) and first - b <= gap:
+            if apart < (WANDER if first - b <= touching else SAME_SPEED) and first - b <= gap:
                 joined[-1] = (a, max(b, last))
                 continue
             if last <= b:
@@ -174,34 +174,54 @@ def _level(log_rpm: FloatArray, first: int, last: int) -> float:
 
 
 def _ends(log_rpm: FloatArray, first: int, last: int, step_s: float) -> tuple[int, int]:
-    """Move a stretch's ends in to where the speed reached and left its settled value.
+    """Move a stretch's ends in to where the speed is no longer, and not yet, being changed.
 
-    A dial's ramp crosses the tolerance at once; what a start from rest overshoots dies away
-    slowly, so its end is held more strictly.
+    A dial's ramp ends at once; what a start from rest overshoots dies away slowly, so its
+    end is held more strictly.
     """
-    piece = log_rpm[first:last]
-    tail = piece[round((1 - TAIL) * len(piece)) : max(1, len(piece) - round(0.2 / step_s))]
-    if not len(tail) or np.isnan(tail).all():
+    reach = max(1, round(SLOPE_S / step_s))
+    place = np.arange(first, last)
+    before, after = np.maximum(place - reach, first), np.minimum(place + reach, last - 1)
+    per_s = (log_rpm[after] - log_rpm[before]) / (np.maximum(after - before, 1) * step_s)
+    left_alone = np.flatnonzero(np.abs(per_s) < TURNED_PER_S)
+    if not len(left_alone):
         return first, first
-    middle = float(np.nanmedian(tail))
-    spread = 1.4826 * float(np.nanmedian(np.abs(tail - middle)))
-    off = np.abs(piece - middle)
-    inside = np.flatnonzero(off <= max(STRAY * spread, LEAST_STRAY))
-    if not len(inside):
-        return first, first
-    start = int(inside[0])
+    start = int(left_alone[0])
     if _from_rest(log_rpm, first, step_s):
-        arrived = np.flatnonzero(off <= max(spread, LEAST_OVERSHOOT))
-        start = max(start, int(arrived[0])) if len(arrived) else start
-    return first + start, first + int(inside[-1]) + 1
+        start = max(start, _settled_after(log_rpm[first:last], step_s))
+    return first + start, first + int(left_alone[-1]) + 1
+
+
+def _settled_after(log_rpm: FloatArray, step_s: float) -> int:
+    """Steps after which what a start from rest overshoots has died away.
+
+    A bump (1 + t/tau) exp(-t/tau) from the highest speed on, that of a critically damped
+    system, is fitted beside the settled speed.
+    """
+    top = int(np.argmax(log_rpm[: max(1, round(OVERSHOOT_S / step_s))]))
+    piece = log_rpm[top : top + round(FITTED_S / step_s)]
+    if len(piece) < 4:
+        return 0
+    turn = np.arange(len(piece)) * step_s / np.array(OVERSHOOT_TAUS_S)[:, None]
+    bumps = (1 + turn) * np.exp(-turn)
+    aside = bumps - bumps.mean(axis=1, keepdims=True)
+    off = piece - piece.mean()
+    heights = aside @ off / (aside**2).sum(axis=1)
+    left = (off**2).sum() - heights * (aside @ off)
+    best = int(np.argmin(left))
+    scatter = np.sqrt(max(float(left[best]), 0.0) / len(piece))
+    if heights[best] < max(DIED_AWAY, CLEAR_OF_WANDER * scatter):
+        return 0
+    return top + int(np.argmax(heights[best] * bumps[best] < DIED_AWAY))
 
 
 def _from_rest(log_rpm: FloatArray, first: int, step_s: float) -> bool:
-    """Whether the router was switched on shortly before: off, or on its way up from far below."""
-    before = log_rpm[max(0, first - round(SPIN_UP_S / step_s)) : first]
-    return bool(len(before)) and bool(
-        np.isnan(before).any() or np.nanmin(before) < log_rpm[first] - FAR_BELOW
-    )
+    """Whether the router was off shortly before, and not only lost on a ramp."""
+    lost = np.flatnonzero(np.isnan(log_rpm[:first]))
+    if not len(lost) or (first - lost[-1]) * step_s > SPIN_UP_S:
+        return False
+    heard = np.flatnonzero(np.isfinite(log_rpm[: lost[-1]]))
+    return not len(heard) or bool((lost[-1] - heard[-1]) * step_s > LOST_S)
 
 
 def _without_overshoot(

@@ -1,0 +1,93 @@
+"""Which order each of the lines is: the rotation that lines which move together belong to."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.dial.moving_lines import (
+    HEARD_IN,
+    LOWEST_HZ,
+    Alignment,
+    FloatArray,
+    LogAxis,
+    setting_weights,
+    shifted_sum,
+)
+from analysis.hearing.orders import LOG_STEP, ORDERS
+from analysis.hearing.path import OFF
+
+PARTS = 4  # rotations tried in a cell
+FAR = 0.3  # neper beyond the plate to which rotations are tried
+TOLERANCE, FULL_COST_AT = 0.08, 0.1  # nepers beyond the plate that cost nothing, and all
+COST_OF_LEAVING = 60.0  # nats, if all of the take lay off the plate
+SHARE = 0.25  # of the likelihood that counts: chunks and lines are not independent
+MOST_GAIN, MOST_LOSS = 6.0, -20.0  # nats for one order: one line must not outvote the rest
+FIRST_CHANCES = 0.8, 0.6  # that orders 1 and 2 are heard
+MOST_CHANCE, EXPECTED_LINES = 0.3, 5.0  # that another one is, from how many there are
+CLEAR = 3.0  # nats by which the count must beat the next
+APART = 0.02  # nepers
+
+
+def count_orders(
+    axis: LogAxis, found: Alignment, *, plate_hz: tuple[float, float]
+) -> tuple[float, float | None]:
+    """Rotation at the seed's own shift, Hz, and the ratio of a rival count if there is one.
+
+    Every order of a rotation either sounds or is silent, and how likely it is to sound falls
+    with how many there are: half the rotation explains as much, but by orders twice as many.
+    """
+    weights = setting_weights(axis, found.path)
+    logs = _rotations(axis, found, plate_hz)
+    off_plate = _off_plate(logs, axis, found, weights, plate_hz)
+    scores = _scores(logs, axis, found, weights) - COST_OF_LEAVING * off_plate
+    best = int(np.argmax(scores))
+    others = np.where(np.abs(logs - logs[best]) > APART, scores, -np.inf)
+    rival = int(np.argmax(others))
+    close = scores[best] - others[rival] < CLEAR
+    return float(np.exp(logs[best])), float(np.exp(logs[rival] - logs[best])) if close else None
+
+
+def _rotations(axis: LogAxis, found: Alignment, plate_hz: tuple[float, float]) -> FloatArray:
+    """Rotations to try for the seed's own shift, as logarithms: some chunk is on the plate."""
+    shift = found.path[found.path != OFF] - axis.reach
+    low, high = np.log(plate_hz)
+    return np.arange(
+        low - FAR - LOG_STEP * shift.max(), high + FAR - LOG_STEP * shift.min(), LOG_STEP / PARTS
+    )
+
+
+def _off_plate(
+    logs: FloatArray,
+    axis: LogAxis,
+    found: Alignment,
+    weights: FloatArray,
+    plate_hz: tuple[float, float],
+) -> FloatArray:
+    """Share of the take that a rotation would put off the plate, 0 to 1."""
+    on = found.path != OFF
+    speeds = logs[:, None] + LOG_STEP * (found.path[on] - axis.reach)
+    low, high = np.log(plate_hz)
+    beyond = np.maximum(np.maximum(low - speeds, speeds - high) - TOLERANCE, 0)
+    share: FloatArray = np.minimum(beyond / FULL_COST_AT, 1) @ weights[on] / weights[on].sum()
+    return share
+
+
+def _scores(
+    logs: FloatArray, axis: LogAxis, found: Alignment, weights: FloatArray
+) -> npt.NDArray[np.float64]:
+    """How well the lines are orders of each rotation, nats."""
+    gains, count = shifted_sum(axis.gains[1:], found.path, weights, reach=axis.reach)
+    gain = SHARE * gains.max(axis=0)
+    place = (logs[:, None] + np.log(ORDERS / LOWEST_HZ)) / LOG_STEP + axis.reach
+    left = np.clip(place.astype(np.int64), 0, len(gain) - 2)
+    part = place - left
+    known = (place >= 0) & (place < len(gain) - 1) & (count[left] > HEARD_IN * weights.sum())
+    at = np.clip(gain[left] * (1 - part) + gain[left + 1] * part, MOST_LOSS, MOST_GAIN)
+    middle = LOG_STEP * np.median(found.path[found.path != OFF] - axis.reach)
+    top_hz = LOWEST_HZ * np.exp(LOG_STEP * axis.mean.shape[1])
+    chance = np.minimum(MOST_CHANCE, EXPECTED_LINES * np.exp(logs + middle) / top_hz)
+    chances = np.repeat(chance[:, None], len(ORDERS), axis=1)
+    chances[:, :2] = FIRST_CHANCES
+    score = np.log(1 - chances + chances * np.exp(at))
+    return np.asarray(np.where(known, score, 0).sum(axis=1))

@@ -1,0 +1,141 @@
+"""Stretches of a course that live on another machine's lines.
+
+Two signs tell them. A line that is there as well while the router turns at quite another
+speed is not the router's. And another machine's lines are not loud and faint in the same
+order as the router's: they fit its voice far worse than a voice of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.dial.moving_lines import LOWEST_HZ, Cells, Floats, LogAxis, gains_along
+from analysis.hearing.orders import LOG_STEP
+from analysis.hearing.path import OFF
+from analysis.hearing.search import spans
+from analysis.hearing.voice import Mask
+
+HELD_CELLS = 2
+SHORTEST_CHUNKS = 4
+NEAR_CHUNKS = 40  # some 15 s to either side
+ELSEWHERE_CELLS = 8
+TOGETHER = 4  # chunks
+DRIFT_CELLS, WIDEST = 2, 10
+LOUD = 0.4  # nepers
+LEAST_ON, MISFIT_AT = 0.35, 0.5
+RECURRING, RECURRING_FIT = 0.1, 0.7
+LINE_BINS = 2.2  # half of a Hann line
+PASSING_CHUNKS, PASSING_FIT, PASSING_LOUD = 6, 0.6, 0.45
+
+
+def without_what_runs_on(
+    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells
+) -> LogAxis | None:
+    """The axis without other machines' lines on which the path lives; None where on none."""
+    own = _cells_of(axis, lines, path, np.arange(len(path)))
+    elsewhere = np.where(own, np.nan, axis.raw)
+    stretches = _held(path)
+    fits = [_fit(axis, lines, soundings, path[a:b], a) for a, b in stretches]
+    usual = float(np.median([loud for _, loud in fits])) if fits else 0.0
+    margins = []
+    for (first, last), (fit, loud) in zip(stretches, fits, strict=True):
+        margin = _runs_on(axis, elsewhere, lines, path, first, last)
+        margin -= max(LEAST_ON, 2 * (fit - MISFIT_AT))
+        if fit < RECURRING_FIT and _recurs(path, stretches, first):
+            margin += RECURRING
+        if last - first <= PASSING_CHUNKS and loud < PASSING_LOUD * usual and fit < PASSING_FIT:
+            margin = max(margin, 0.1)
+        margins.append(margin)
+    worst = max(margins, default=0.0)
+    if worst <= 0:
+        return None
+    foreign = np.zeros(own.shape, bool)
+    for (first, last), margin in zip(stretches, margins, strict=True):
+        if margin > max(0.0, 0.5 * worst):
+            foreign |= _cells_of(axis, lines, path, np.arange(first, last))
+    mine = ~foreign
+    return replace(
+        axis,
+        mean=np.where(mine, axis.mean, np.minimum(axis.mean, 0)),
+        gains=axis.gains * mine,
+        bonus=axis.bonus * mine,
+    )
+
+
+def _fit(
+    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells, first: int
+) -> tuple[float, float]:
+    """How well a stretch fits the voice, against a voice of its own, and its likelihood a chunk."""
+    whole = np.full(len(axis.mean), OFF)
+    whole[first : first + len(path)] = path
+    gains = gains_along(axis, lines, whole)[0].sum(axis=2)
+    fitted = float(gains[soundings, np.arange(len(lines))].sum())
+    return fitted / max(float(gains.max(axis=0).sum()), 1e-9), fitted / len(path)
+
+
+def _held(path: Cells) -> list[tuple[int, int]]:
+    """Stretches at one speed."""
+    on = path != OFF
+    still = on[1:] & on[:-1] & (np.abs(np.diff(path)) <= HELD_CELLS)
+    return [(a, b + 1) for a, b in spans(still) if b + 1 - a >= SHORTEST_CHUNKS]
+
+
+def _recurs(path: Cells, stretches: list[tuple[int, int]], first: int) -> bool:
+    """Whether another stretch has about the same speed."""
+    shifts = np.array([np.median(path[a:b]) for a, b in stretches])
+    return int(np.count_nonzero(np.abs(shifts - path[first]) <= ELSEWHERE_CELLS)) > 1
+
+
+def _cells_of(axis: LogAxis, lines: Cells, path: Cells, chunks: Cells) -> Mask:
+    """Where the lines lie in some chunks, shape (chunks, cells)."""
+    out = np.zeros(axis.mean.shape, bool)
+    chunks = chunks[path[chunks] != OFF]
+    for line in lines.tolist():
+        cell = line + path[chunks] - axis.reach
+        line_hz = LOWEST_HZ * np.exp(LOG_STEP * cell)
+        half = np.clip(LINE_BINS * axis.bin_hz / (LOG_STEP * line_hz), DRIFT_CELLS, WIDEST)
+        half = half.astype(np.int64)
+        for aside in range(-WIDEST, WIDEST + 1):
+            inside = (
+                (np.abs(aside) <= half) & (cell + aside >= 0) & (cell + aside < axis.mean.shape[1])
+            )
+            out[chunks[inside], cell[inside] + aside] = True
+    return out
+
+
+def _runs_on(
+    axis: LogAxis, mean: Floats, lines: Cells, path: Cells, first: int, last: int
+) -> float:
+    """How much of the lines of a stretch is there before or after it as well, 0 to 1."""
+    shift = int(np.median(path[first:last]))
+    cells = lines + shift - axis.reach
+    cells = cells[(cells >= DRIFT_CELLS) & (cells < mean.shape[1] - DRIFT_CELLS)]
+    inside = _heights(axis.raw[first:last], cells)
+    loud = inside > LOUD
+    cells, inside = cells[loud], inside[loud]
+    shares = [0.0]
+    for begin, end in ((max(0, first - NEAR_CHUNKS), first), (last, last + NEAR_CHUNKS)):
+        elsewhere = (path[begin:end] != OFF) & (np.abs(path[begin:end] - shift) > ELSEWHERE_CELLS)
+        outside = _heights(mean[begin:end][elsewhere], cells)
+        known = np.isfinite(outside)
+        if known.any():
+            there = np.clip(outside[known], 0, inside[known])
+            shares.append(float(there.sum() / inside[known].sum()))
+    return max(shares)
+
+
+def _heights(mean: Floats, cells: Cells) -> Floats:
+    """Median height at some cells, or beside them, over a few chunks together each."""
+    groups = len(mean) // TOGETHER
+    if not groups or not len(cells):
+        return np.full(len(cells), np.nan, np.float32)
+    near = cells[:, None] + np.arange(-DRIFT_CELLS, DRIFT_CELLS + 1)
+    parts = mean[: groups * TOGETHER, near].reshape(groups, TOGETHER, *near.shape)
+    parts = parts.mean(axis=1)  # NaN where the router's own line crosses
+    parts = np.where(np.isnan(parts).any(axis=2), np.nan, parts.max(axis=2))
+    known = np.isfinite(parts).any(axis=0)
+    out = np.full(len(cells), np.nan, np.float32)
+    out[known] = np.nanmedian(parts[:, known], axis=0)
+    return out
