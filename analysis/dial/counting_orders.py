@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from analysis.dial.moving_lines import (
     HEARD_IN,
@@ -40,11 +39,14 @@ def count_orders(
     weights = setting_weights(axis, found.path)
     logs = _rotations(axis, found, plate_hz)
     off_plate = _off_plate(logs, axis, found, weights, plate_hz)
-    scores = _scores(logs, axis, found, weights) - COST_OF_LEAVING * off_plate
+    scores, loudness = _scores(logs, axis, found, weights)
+    scores -= COST_OF_LEAVING * off_plate
     best = int(np.argmax(scores))
     others = np.where(np.abs(logs - logs[best]) > APART, scores, -np.inf)
     rival = int(np.argmax(others))
     close = scores[best] - others[rival] < CLEAR
+    # The lines are as broad as the windows are short: their tops tell where in them.
+    best = int(np.argmax(np.where(np.abs(logs - logs[best]) < APART, loudness, -np.inf)))
     return float(np.exp(logs[best])), float(np.exp(logs[rival] - logs[best])) if close else None
 
 
@@ -75,19 +77,20 @@ def _off_plate(
 
 def _scores(
     logs: FloatArray, axis: LogAxis, found: Alignment, weights: FloatArray
-) -> npt.NDArray[np.float64]:
-    """How well the lines are orders of each rotation, nats."""
+) -> tuple[FloatArray, FloatArray]:
+    """How well the lines are orders of each rotation, nats, and how much sounds at them."""
     gains, count = shifted_sum(axis.gains[1:], found.path, weights, reach=axis.reach)
     gain = SHARE * gains.max(axis=0)
     place = (logs[:, None] + np.log(ORDERS / LOWEST_HZ)) / LOG_STEP + axis.reach
     left = np.clip(place.astype(np.int64), 0, len(gain) - 2)
     part = place - left
     known = (place >= 0) & (place < len(gain) - 1) & (count[left] > HEARD_IN * weights.sum())
-    at = np.clip(gain[left] * (1 - part) + gain[left + 1] * part, MOST_LOSS, MOST_GAIN)
+    at = gain[left] * (1 - part) + gain[left + 1] * part
+    loudness = np.where(known, np.maximum(at, 0), 0).sum(axis=1)
     middle = LOG_STEP * np.median(found.path[found.path != OFF] - axis.reach)
     top_hz = LOWEST_HZ * np.exp(LOG_STEP * axis.mean.shape[1])
     chance = np.minimum(MOST_CHANCE, EXPECTED_LINES * np.exp(logs + middle) / top_hz)
     chances = np.repeat(chance[:, None], len(ORDERS), axis=1)
     chances[:, :2] = FIRST_CHANCES
-    score = np.log(1 - chances + chances * np.exp(at))
-    return np.asarray(np.where(known, score, 0).sum(axis=1))
+    score = np.log(1 - chances + chances * np.exp(np.clip(at, MOST_LOSS, MOST_GAIN)))
+    return np.where(known, score, 0).sum(axis=1), loudness
