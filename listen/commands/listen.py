@@ -104,24 +104,29 @@ def _say_where(
     shelf: Shelf, take: KeptTake | None, say: Any, bench: Bench, report: Path | None
 ) -> None:
     sound = shelf.sound(take) if take is not None else None
-    if sound is None:
+    if take is None or sound is None:
         if report is not None:
             say("Nothing was kept, so there is no report.")
         return
     say(f"The take is kept: {sound}")
     if report is not None:
-        _write_report(sound, bench, report)
+        _write_report(sound, bench, report, take)
         say(f"The report is written: {report}")
 
 
-def _write_report(sound: Path, bench: Bench, report: Path) -> None:
-    from analysis.coaching.summary import review_take
+def _write_report(sound: Path, bench: Bench, report: Path, take: KeptTake) -> None:
     from listen.ears import hear_take
+    from listen.live.gaps import gaps_told, review_kept
     from listen.report import Section, report_page
     from listen.saving import save_whole
 
-    heard = hear_take(sound, flutes=bench.cut.flutes, plate_range_rpm=bench.cut.plate_range_rpm)
-    section = Section(heard, bench, review_take(heard.hearing, bench.cut, bench.units))
+    heard = hear_take(
+        sound,
+        flutes=bench.cut.flutes,
+        plate_range_rpm=bench.cut.plate_range_rpm,
+        known_voices=bench.voices,
+    )
+    section = Section(heard, bench, review_kept(heard.hearing, bench, gaps_told(take.events)))
     save_whole(report, report_page(section).encode())
 
 

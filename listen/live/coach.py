@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from analysis.coaching.advice import Step, advise
-from analysis.coaching.reading import read_pass
+from analysis.coaching.advice import Step
 from analysis.coaching.summary import CoachedPass, summarise
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import say_seconds
@@ -22,6 +21,7 @@ from analysis.hearing.live import (
     PassResumed,
     SpeedHeard,
 )
+from listen.live.gaps import Gap, coach_pass, crosses
 from listen.live.intake import Piece
 from listen.live.pacing import aimed_time_s, pace_marks_s
 from listen.live.told import (
@@ -40,7 +40,6 @@ from listen.live.told import (
 from listen.setup import Bench
 
 if TYPE_CHECKING:
-    from analysis.coaching.reading import PassReading
     from analysis.hearing.listener import Hearing
     from analysis.hearing.live import Event
     from analysis.hearing.passes import HeardPass, Span
@@ -87,7 +86,7 @@ class Coach:
         self._start_s = start_s
         self._before = passes_before
         self._samples = 0
-        self._gaps: list[tuple[float, float]] = []
+        self._gaps: list[Gap] = []
         self._passes: list[CoachedPass] = []
         self._rpm: float | None = None
         self._warned_s: dict[str, float] = {}
@@ -104,7 +103,8 @@ class Coach:
         if piece.missing_s > 0:
             self._gaps.append((before_s, self.now_s))
             yield Notice(
-                f"{piece.missing_s:.1f} s of sound were lost; a pass in them is not judged."
+                f"{piece.missing_s:.1f} s of sound were lost; a pass in them is not judged.",
+                self._gaps[-1],
             )
         for event in self._ear.feed(piece.samples):
             yield from self._told(event)
@@ -172,19 +172,7 @@ class Coach:
             yield Hands(summarise(self._passes, self._bench.units))
 
     def _coached(self, heard: HeardPass) -> CoachedPass:
-        heard = _moved(heard, self._start_s)
-        missing = self._sound_missing(heard)
-        if missing:
-            heard = replace(heard, complete=False)
-        reading = read_pass(heard, self._bench.cut)
-        if missing:
-            reading = replace(reading, not_judged_because="part of its sound was lost")
-        return CoachedPass(reading, advise(reading, self._bench.cut, self._bench.units))
-
-    def _sound_missing(self, passed: HeardPass | PassReading) -> bool:
-        return any(
-            start_s < passed.exit_s and end_s > passed.entry_s for start_s, end_s in self._gaps
-        )
+        return coach_pass(_moved(heard, self._start_s), self._bench, self._gaps)
 
     def _news_of(self, number: int, *, again: bool = False, aloud: bool = True) -> PassTold:
         coached = self._passes[number]
@@ -192,7 +180,7 @@ class Coach:
             self._before + number + 1,
             coached,
             cue_for(coached),
-            self._sound_missing(coached.reading),
+            crosses(coached.reading, self._gaps),
             self.now_s,
             again=again,
             aloud=aloud,

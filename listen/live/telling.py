@@ -75,7 +75,8 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
     if isinstance(news, Hands):
         return {"kind": "hands", **_summary(news.summary)}
     if isinstance(news, Notice):
-        return {"kind": "notice", "text": news.text}
+        gap_s = [round(end_s, 3) for end_s in news.gap_s] if news.gap_s else None
+        return {"kind": "notice", "text": news.text, "gap_s": gap_s}
     if isinstance(news, Ended):
         summary = _summary(news.summary) if news.summary is not None else None
         return {"kind": "ended", "duration_s": round(news.duration_s, 2), "summary": summary}

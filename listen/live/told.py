@@ -101,9 +101,13 @@ class Hands:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """A sentence about the take itself: sound lost, recording stopped."""
+    """A sentence about the take itself: sound lost, recording stopped.
+
+    `gap_s`: where silence stands for lost sound, seconds of the take.
+    """
 
     text: str
+    gap_s: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

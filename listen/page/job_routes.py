@@ -13,6 +13,7 @@ from aiohttp import web
 
 from analysis.cutting.materials import MATERIALS
 from analysis.errors import ToothbeatError
+from listen.live.gaps import gaps_told
 from listen.live.mending import MENDED
 from listen.live.shelf import KeptTake, ShelfError
 from listen.live.telling import standing_passes
@@ -182,6 +183,7 @@ def _started(
         "sound": str(sound),
         "setup": kept_form(take.about.get("setup")),
         "report": str(take.folder / _REPORT),
+        "gaps": gaps_told(take.events),
         **(more or {}),
     }
     try:

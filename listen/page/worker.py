@@ -7,13 +7,14 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from analysis.coaching.summary import CoachedPass, review_take
+from analysis.coaching.summary import CoachedPass
 from analysis.dial.keeping import calibration_to_json
 from analysis.dial.settings import parse_settings
 from analysis.errors import ToothbeatError
 from listen.dial.calibrating import hear_takes, match_takes
 from listen.ears import hear_take
 from listen.live.coach import cue_for
+from listen.live.gaps import Gap, review_kept
 from listen.live.telling import as_object
 from listen.live.told import Ended, PassTold
 from listen.page.bench_form import read_form
@@ -31,12 +32,13 @@ def main() -> None:
         if "settings" in order:
             _say(_calibrate(sound, bench, order["settings"], order["router"]))
         else:
-            _say(_review(sound, bench, Path(order["report"])))
+            gaps = [(start_s, end_s) for start_s, end_s in order["gaps"]]
+            _say(_review(sound, bench, Path(order["report"]), gaps))
     except ToothbeatError as error:
         _say({"error": str(error)})
 
 
-def _review(sound: Path, bench: Bench, report: Path) -> dict[str, Any]:
+def _review(sound: Path, bench: Bench, report: Path, gaps: list[Gap]) -> dict[str, Any]:
     last = -1
 
     def on_progress(done_s: float, whole_s: float | None) -> None:
@@ -50,9 +52,10 @@ def _review(sound: Path, bench: Bench, report: Path) -> dict[str, Any]:
         sound,
         flutes=bench.cut.flutes,
         plate_range_rpm=bench.cut.plate_range_rpm,
+        known_voices=bench.voices,
         on_progress=on_progress,
     )
-    review = review_take(heard.hearing, bench.cut, bench.units)
+    review = review_kept(heard.hearing, bench, gaps)
     save_whole(report, report_page(Section(heard, bench, review)).encode())
     summary = review.summary if review.passes else None
     return {

@@ -1,5 +1,6 @@
 import errno
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -80,6 +81,24 @@ def test_killed_at_once_less_than_a_second_is_lost_and_the_take_is_offered(
     assert sound is not None
     same(sound_of(sound), ramp(0, kept))
     assert shelf.unfinished() == []
+
+
+def test_sound_is_put_on_the_disk_once_a_second(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a machine without power keeps is what the system was asked to put on the disk."""
+    sizes: list[int] = []
+    take = shelf.begin({"sample_rate_hz": RATE_HZ})
+    monkeypatch.setattr(
+        "listen.live.keeping.os.fsync", lambda file: sizes.append(os.fstat(file).st_size)
+    )
+    keeper = TakeKeeper(take.folder, sample_rate_hz=RATE_HZ, first=0)
+    for first in range(0, 5 * RATE_HZ, BLOCK):
+        keeper.add_sound(ramp(first, BLOCK))
+    keeper.close()
+    of_sound = sizes[::2]  # the sound's file, then the events'
+    assert len(of_sound) == 4  # one for each 24 blocks: 1.024 s
+    assert of_sound == sorted(set(of_sound))
 
 
 def test_two_runs_of_one_take_are_joined_with_silence_for_what_is_missing(shelf: Shelf) -> None:

@@ -13,8 +13,12 @@ import pytest
 import recordings_synthetic
 from analysis.coaching.summary import review_take
 from analysis.dial.settings import parse_settings
+from listen.decoding import open_take
 from listen.dial.calibrating import hear_takes, match_takes
 from listen.ears import hear_take
+from listen.live.keeping import TakeKeeper
+from listen.live.telling import as_object
+from listen.live.told import Notice
 from listen.page.bench_form import read_form
 from listen.store.names import name_store
 from tests.listen.conftest import Said
@@ -168,6 +172,33 @@ def test_a_take_that_was_broken_off_is_offered_and_reviewed(tmp_path: Path) -> N
             # Noise is no router: the review says so, and the take is mended and kept.
             assert told["answer"] or "router" in told["error"]
             assert (await (await client.get("/api/state")).json())["unfinished"] == []
+
+    asyncio.run(run())
+
+
+def test_a_review_judges_no_pass_of_which_sound_was_lost_while_it_was_recorded(
+    tmp_path: Path,
+) -> None:
+    file = TAKES / "3-in-a-hurry.m4a"
+    second = json.loads(file.with_suffix(".json").read_text())["passes"][1]
+
+    async def run() -> None:
+        async with served(tmp_path) as page, page.client() as client:
+            shelf = page.page.house.shelf
+            take = shelf.begin({"source": "microphone", "owner": "here", "setup": SHELF})
+            with open_take(file) as opened:
+                keeper = TakeKeeper(take.folder, sample_rate_hz=opened.sample_rate_hz, first=0)
+                for block in opened.blocks():
+                    keeper.add_sound(block)
+            middle_s = (second["entry_s"] + second["exit_s"]) / 2
+            lost = Notice("0.5 s of sound were lost", (middle_s, middle_s + 0.5))
+            keeper.add_event(as_object(lost, read_form(SHELF)))
+            keeper.close()
+            shelf.end(take)
+            told = await answered(client, await client.post(f"/api/takes/{take.name}/review"))
+            passes = told["answer"]["passes"]
+            assert [one["verdict"] is None for one in passes] == [False, True, False]
+            assert "sound was lost" in passes[1]["advice"]
 
     asyncio.run(run())
 

@@ -164,6 +164,9 @@ def test_a_sleeping_phone_is_told_what_was_missed(tmp_path: Path) -> None:
                 await socket.send_bytes(pack_frame(frame))
             notice = await until(socket, "notice")
             assert "60.0 s of sound were lost" in notice["text"]
+            start_s, end_s = notice["gap_s"]
+            assert 1.0 < start_s < 2.0
+            assert end_s - start_s == pytest.approx(2.0, abs=0.01)
             assert (await until(socket, "pass"))["cue"] == "not judged"
 
     asyncio.run(run())
