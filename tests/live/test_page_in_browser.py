@@ -12,6 +12,9 @@ from scipy.signal import resample_poly
 from selenium import webdriver
 from selenium.webdriver.common.by import By
 
+import recordings_synthetic
+from listen.cli import run
+from listen.live.telling import HEADLINES
 from tests.listen.live.stub_engine import cuts, scene
 from tests.listen.page.serving import SETUP
 from tests.live.browser import LAPTOP, PHONE, browser, complaints, press, wait_for
@@ -173,3 +176,54 @@ def test_every_control_has_a_name_and_a_gloved_thumbs_size(tmp_path: Path) -> No
             assert driver.execute_script(
                 "return document.documentElement.scrollWidth <= innerWidth"
             ), tab
+
+
+LONGEST = (
+    "Rubbing, and no hand can feed fast enough at this allowance and speed: leave a little more "
+    "to trim, or use a bit with fewer flutes."
+)
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP])
+def test_every_verdict_fits_the_screen_and_fills_it(tmp_path: Path, size: tuple[int, int]) -> None:
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=None, size=size) as driver,
+    ):
+        driver.get(server.page.here + "/")
+        wait_for(driver, "What are you cutting?")
+        for cue, headline in HEADLINES.items():
+            word_px, right, bottom, width, height = driver.execute_async_script(
+                """
+                const [cue, headline, advice, done] = arguments;
+                Promise.all([import("/static/verdict.js"), import("/static/dom.js")]).then(
+                  ([{ passPanel }, { el, show }]) => {
+                    const pass = { number: 10, cue, headline, advice, time: "8.0 s",
+                      aim: "5.5 to 6.5 s", turn_to_rpm: 16000 };
+                    show(el("div", { class: "stage live" }, passPanel(pass)));
+                    const boxes = [...document.querySelectorAll(".verdict *")]
+                      .map((node) => node.getBoundingClientRect());
+                    done([parseFloat(getComputedStyle(document.querySelector(".word")).fontSize),
+                      Math.max(...boxes.map((box) => box.right)),
+                      Math.max(...boxes.map((box) => box.bottom)), innerWidth, innerHeight]);
+                  });
+                """,
+                cue.value,
+                headline,
+                LONGEST,
+            )
+            assert right <= width, headline
+            assert bottom <= height - (90 if size == PHONE else 0), headline  # the tabs' height
+            # To be read from two metres a capital is 6 mm high or more: 1 in 300 or so of the
+            # distance, common practice for signs. A phone's CSS pixel is 0.16 mm.
+            assert word_px * 0.7 * 0.16 >= 6, headline
+
+
+def test_the_review_is_read_on_a_phone_without_moving_it_sideways(tmp_path: Path) -> None:
+    file = Path(recordings_synthetic.__file__).parent / "takes" / "3-in-a-hurry.m4a"
+    report = tmp_path / "review.html"
+    options = [f"--{name}={value}" for name, value in SETUP.items()]
+    assert run(["review", str(file), *options, f"--report={report}", "--quiet"]) == 0
+    with browser(tmp_path / "profile", sound=None, size=PHONE) as driver:
+        driver.get(report.as_uri())
+        assert driver.execute_script("return document.documentElement.scrollWidth") == PHONE[0]
