@@ -289,15 +289,17 @@ class LiveListener:
 
     def _closed(self, course: RecentCourse) -> list[Event]:
         """A pass is over for good: what a review of all that is kept says of it and of others."""
-        differs = self._record.differs(self._heard_anew(course))
+        anew = self._heard_anew(course)
+        differs = anew is not None and self._record.differs(anew)
         return self._learned(course) if differs and self._may_afford() else []
 
     def _learned(self, course: RecentCourse) -> list[Event]:
         """Look at all that is kept; what it changes of what was told."""
-        return self._record.revise(self._heard_anew(course)) if self._look(course) else []
+        anew = self._heard_anew(course) if self._look(course) else None
+        return self._record.revise(anew) if anew is not None else []
 
-    def _heard_anew(self, course: RecentCourse) -> PassesRevised:
-        """The passes that are over, found as a review finds them."""
+    def _heard_anew(self, course: RecentCourse) -> PassesRevised | None:
+        """The passes that are over, found as a review finds them; None if it finds none."""
         first_s = course.first * self.grid.step_s
         contact = hear_contact(course.trace)
         passes = [moved(heard, first_s) for heard in find_passes(course.trace, contact)]
@@ -306,8 +308,8 @@ class LiveListener:
         if passes and not passes[0].complete:
             from_s = passes[0].exit_s
         until_s = min([until_s, *(p.entry_s for p in passes if p.exit_s >= until_s)])
-        over = (p for p in passes if p.complete and from_s < p.exit_s < until_s)
-        return PassesRevised(from_s, until_s, tuple(over))
+        over = tuple(p for p in passes if p.complete and from_s < p.exit_s < until_s)
+        return PassesRevised(from_s, until_s, over) if over else None
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0

@@ -175,7 +175,8 @@ function summary(made, problem) {
       el("p", { class: "lead" }, el("b", {}, sum.change_first)),
       el("dl", { class: "figures" },
         figure("passes", String(sum.passes)), figure("in the band", String(sum.good)),
-        figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading))),
+        figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading)),
+        sum.unsure ? figure("too close to call", String(sum.unsure)) : null),
       el("p", {}, `${upper(sum.steadiness)}; ${sum.trend}.`)) :
       el("p", { class: "card lead" }, "No pass was heard in this take."),
     bandPicture(made.passes),
