@@ -34,7 +34,7 @@ from analysis.dial.moving_lines import (
     sounding_lines,
     without_what_stays,
 )
-from analysis.dial.running_on import without_what_runs_on
+from analysis.dial.running_on import without_the_faint, without_what_runs_on
 from analysis.hearing.orders import (
     LEARNABLE,
     LOG_STEP,
@@ -46,7 +46,6 @@ from analysis.hearing.orders import (
     sounding_tables,
 )
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import ANY_ROUTER_RPM
 from analysis.hearing.voice import Voices, learn_voice, order_fits
@@ -58,8 +57,6 @@ BEYOND = 0.8, 1.25  # how far beyond the plate a speed may lie
 MOSTLY = 0.6
 ROUNDS = 5
 ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
-HOP_CELLS = 16  # a leap of 4 % from one step to the next
-FAINT = 0.22
 NEAR_CELLS = 6
 RULED_OUT = -50.0  # nats
 
@@ -118,19 +115,21 @@ def find_free_course(
     within = _within(first_hz, axis.reach, plate_hz)
     orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
     path = lines.path
+    before = np.zeros(len(path), bool)
     for _ in range(ROUNDS):
         sounding, soundings = sounding_lines(axis, orders, path)
         path = path_along(axis, sounding, soundings, within)
         if np.count_nonzero(path != OFF) < FEWEST_CHUNKS:
             return None
-        cleared = without_what_runs_on(axis, sounding, soundings, path)
-        axis = axis if cleared is None else cleared
+        cleared = without_what_runs_on(axis, sounding, soundings, path, before=before)
+        if cleared is not None:
+            axis, before = cleared
     sounding, soundings = sounding_lines(axis, orders, path)
+    path = without_the_faint(axis, sounding, soundings, path)
     evidence = _evidence(levels(on_axis), sounding, LEARNABLE[soundings], axis.reach, within)
     _keep_near(evidence, path, within[0])
     steps = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
     sureness = evidence.max(axis=1).astype(np.float64)
-    steps = _without_the_faint(steps, sureness)
     if not np.any(steps != OFF):
         return None
     log_turns = np.log(first_hz) + LOG_STEP * (steps + within[0] - axis.reach)
@@ -201,22 +200,6 @@ def _keep_near(evidence: Floats, path: Cells, first: int) -> None:
     chunk = np.minimum(np.arange(len(evidence)) // CHUNK_STEPS, len(path) - 1)
     shift = np.arange(evidence.shape[1])
     evidence[(shift < lowest[chunk, None]) | (shift > highest[chunk, None])] = RULED_OUT
-
-
-def _without_the_faint(path: Cells, sureness: FloatArray) -> Cells:
-    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
-    path = path.copy()
-    on = path != OFF
-    if not on.any():
-        return path
-    usual = float(np.median(sureness[on]))
-    jumps = np.flatnonzero((np.abs(np.diff(path)) > HOP_CELLS) & on[1:] & on[:-1]) + 1
-    whole = on.copy()
-    whole[jumps] = False
-    for first, last in spans(whole):
-        if np.mean(sureness[first:last]) < FAINT * usual:
-            path[max(0, first - 1) : last] = OFF
-    return path
 
 
 def _voice(rotation_hz: FloatArray, excess: Excess, grid: SpectrumGrid) -> Voice:

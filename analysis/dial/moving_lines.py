@@ -31,6 +31,7 @@ PLAIN_SOUNDING = 7
 CHANCE_GAIN = 0.03  # nats a step that a gain without losses wins in noise alone
 SEED_OFFSET = 1.0  # nats a step, what all lines of a seed together win from noise alone
 GLIDE, SWITCH = 0.1, 12.0
+LEAST_HEARD = 2.0  # nats a chunk: a course must be heard
 MOST_SEEDS, SEED_CHUNKS, SEEDS_APART = 10, 4, 8
 ROUNDS = 4
 FEWEST_CHUNKS = 4
@@ -206,7 +207,8 @@ def path_along(
     axis: LogAxis, lines: Cells, soundings: Cells, within: tuple[int, int] | None = None
 ) -> Cells:
     """Likeliest shift of each chunk onto lines that are known; `within` limits the shifts."""
-    return _path(axis, lines, [axis.gains[sounding] for sounding in soundings], within=within)
+    gains = [axis.gains[sounding] for sounding in soundings]
+    return _path(axis, lines, gains, offset=LEAST_HEARD, within=within)
 
 
 def _path(

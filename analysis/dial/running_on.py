@@ -24,19 +24,25 @@ ELSEWHERE_CELLS = 8
 TOGETHER = 4  # chunks
 DRIFT_CELLS, WIDEST = 2, 10
 LOUD = 0.4  # nepers
-LEAST_ON, MISFIT_AT = 0.35, 0.5
-RECURRING, RECURRING_FIT = 0.1, 0.7
+LEAST_ON, MISFIT_AT = 0.43, 0.5
+RECURRING, RECURRING_FIT = 0.15, 0.7
+HIDDEN = 0.15
+FAINT = 0.15
 LINE_BINS = 2.2  # half of a Hann line
 PASSING_CHUNKS, PASSING_FIT, PASSING_LOUD = 6, 0.6, 0.45
 
 
 def without_what_runs_on(
-    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells
-) -> LogAxis | None:
-    """The axis without other machines' lines on which the path lives; None where on none."""
+    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells, *, before: Mask
+) -> tuple[LogAxis, Mask] | None:
+    """The axis without other machines' lines on which the path lives; None where on none.
+
+    `before` marks the chunks in which some were taken out before, shape (chunks,): what is
+    found there now was hidden, and is doubted less. It comes back with the new ones in.
+    """
     own = _cells_of(axis, lines, path, np.arange(len(path)))
     elsewhere = np.where(own, np.nan, axis.raw)
-    stretches = _held(path)
+    stretches = _held(path, SHORTEST_CHUNKS)
     fits = [_fit(axis, lines, soundings, path[a:b], a) for a, b in stretches]
     usual = float(np.median([loud for _, loud in fits])) if fits else 0.0
     margins = []
@@ -46,22 +52,35 @@ def without_what_runs_on(
         if fit < RECURRING_FIT and _recurs(path, stretches, first):
             margin += RECURRING
         if last - first <= PASSING_CHUNKS and loud < PASSING_LOUD * usual and fit < PASSING_FIT:
-            margin = max(margin, 0.1)
-        margins.append(margin)
+            margin = max(margin, RECURRING)
+        margins.append(margin - (HIDDEN if before[first:last].mean() > 0.5 else 0.0))
     worst = max(margins, default=0.0)
     if worst <= 0:
         return None
-    foreign = np.zeros(own.shape, bool)
+    foreign, before = np.zeros(own.shape, bool), before.copy()
     for (first, last), margin in zip(stretches, margins, strict=True):
         if margin > max(0.0, 0.5 * worst):
             foreign |= _cells_of(axis, lines, path, np.arange(first, last))
+            before[first:last] = True
     mine = ~foreign
-    return replace(
+    cleared = replace(
         axis,
         mean=np.where(mine, axis.mean, np.minimum(axis.mean, 0)),
         gains=axis.gains * mine,
         bonus=axis.bonus * mine,
     )
+    return cleared, before
+
+
+def without_the_faint(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -> Cells:
+    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
+    stretches = _held(path, 2)
+    heard = [_fit(axis, lines, soundings, path[a:b], a)[1] for a, b in stretches]
+    path = path.copy()
+    for (first, last), loud in zip(stretches, heard, strict=True):
+        if loud < FAINT * np.median(heard):
+            path[first:last] = OFF
+    return path
 
 
 def _fit(
@@ -75,11 +94,11 @@ def _fit(
     return fitted / max(float(gains.max(axis=0).sum()), 1e-9), fitted / len(path)
 
 
-def _held(path: Cells) -> list[tuple[int, int]]:
-    """Stretches at one speed."""
+def _held(path: Cells, shortest: int) -> list[tuple[int, int]]:
+    """Stretches at one speed, of so many chunks at least."""
     on = path != OFF
     still = on[1:] & on[:-1] & (np.abs(np.diff(path)) <= HELD_CELLS)
-    return [(a, b + 1) for a, b in spans(still) if b + 1 - a >= SHORTEST_CHUNKS]
+    return [(a, b + 1) for a, b in spans(still) if b + 1 - a >= shortest]
 
 
 def _recurs(path: Cells, stretches: list[tuple[int, int]], first: int) -> bool:
