@@ -163,11 +163,15 @@ def _ask(heard: Heard) -> tuple[Setting, ...]:
             f"Which settings are these? Give them in order with --settings 1,2,3.\n{drawn}"
         )
     click.echo(f"Steady speeds heard:\n{drawn}", err=True)
-    answer: tuple[Setting, ...] = click.prompt(
-        f"Which settings were they, in this order ({len(heard.plateaus)})",
-        type=SettingsType(),
-        err=True,
-    )
+    try:
+        answer: tuple[Setting, ...] = click.prompt(
+            f"Which settings were they, in this order ({len(heard.plateaus)})",
+            type=SettingsType(),
+            err=True,
+        )
+    except click.Abort:
+        click.echo(err=True)  # what comes next begins a line of its own
+        raise
     return answer
 
 
