@@ -32,6 +32,7 @@ STATE_S = 0.25  # a state lasts that long at least
 APART = 1.2  # robust deviations between two states that deserve the name
 COMPONENTS = 3
 RIDGE = 0.05
+SMOOTH_SPREAD = 0.05  # a smoothed feature's within a state: steadier than that is luck
 
 
 def band_levels(
@@ -76,7 +77,13 @@ class TwoStates:
 
 
 def part_states(
-    features: FloatArray, *, running: Mask, settled: Mask, step_s: float, guess: Mask
+    features: FloatArray,
+    *,
+    running: Mask,
+    settled: Mask,
+    step_s: float,
+    guess: Mask,
+    least_spread: float = 1e-2,
 ) -> TwoStates:
     """Part running steps into two states, starting from a guess.
 
@@ -91,6 +98,8 @@ def part_states(
         Seconds from step to step.
     guess : array, shape (steps,)
         Steps thought to be in the second state.
+    least_spread : float
+        Added to each feature's spread within a state, in its own unit.
     """
     nothing = TwoStates(np.zeros(len(running), bool), np.full(len(running), -1.0), 0.0)
     if settled.sum() < 3 * STATE_S / step_s:
@@ -103,7 +112,7 @@ def part_states(
             return nothing
         one, two = np.median(features[first], axis=0), np.median(features[second & settled], axis=0)
         spread = np.concatenate([features[first] - one, features[second & settled] - two])
-        within = 1.4826 * np.median(np.abs(spread), axis=0) + 1e-2
+        within = 1.4826 * np.median(np.abs(spread), axis=0) + least_spread
         spread = np.clip(spread / within, -4, 4)
         covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(one))
         step = (two - one) / within
@@ -113,6 +122,39 @@ def part_states(
         gain = worth * np.clip(np.where(running, evidence, -8.0), -12, 12)
         second = running & two_state_path(gain, cost=TOUCH_COST)
     return TwoStates(second, evidence, apart)
+
+
+def share_of_way(
+    features: FloatArray, *, first: Mask, second: Mask, step_s: float
+) -> tuple[FloatArray, float]:
+    """How far each step is on the way from one known state (0) to another (1), and their distance.
+
+    Along the discriminant of features smoothed over STATE_S, so that what wanders slowly
+    counts for what it is; the distance is in deviations of the smoothed share.
+    """
+    smooth = uniform_filter1d(features, max(1, round(STATE_S / step_s)), axis=0)
+    one, two = np.median(features[first], axis=0), np.median(features[second], axis=0)
+    spread = np.concatenate([smooth[first] - one, smooth[second] - two])
+    within = 1.4826 * np.median(np.abs(spread), axis=0) + SMOOTH_SPREAD
+    spread = np.clip(spread / within, -4, 4)
+    covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(one))
+    step = (two - one) / within
+    weights = np.linalg.solve(covariance, step)
+    squared = float(step @ weights)
+    return (features - one) / within @ weights / max(squared, 1e-9), max(squared, 0.0) ** 0.5
+
+
+def change_point(values: FloatArray) -> int:
+    """Where to part a series in two so that each part is nearest to its own mean.
+
+    >>> change_point(np.array([0.0, 0.1, 0.0, 0.9, 1.0, 1.1]))
+    3
+    """
+    count = len(values)
+    below = np.arange(1, count)
+    total = np.cumsum(values)
+    gap = (total[-1] - total[:-1]) / (count - below) - total[:-1] / below
+    return 1 + int(np.argmax(below * (count - below) * gap**2))
 
 
 def bimodal_guesses(features: FloatArray, *, settled: Mask, step_s: float) -> list[Mask]:

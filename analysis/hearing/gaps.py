@@ -8,6 +8,7 @@ hiss of its own that running free does not have.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -17,18 +18,24 @@ from scipy.ndimage import binary_dilation
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-WAY_BACK_S = 1.52  # nobody is back at the start of an edge sooner
-LONGEST_DWELL_S = 4.0
+WAY_BACK_S = 1.52  # hardly anybody is back at the start of an edge sooner
+NEVER_BACK_S = 1.2  # nobody is
 SHORTEST_S = 0.12
-SURELY_STANDING_S = 0.75  # hands lift off for less
-SHORTEST_DWELL_S = 0.3
-RUB = 2.3  # deviations from running free, per root feature: more is a rub
-CUT_LEFT = 0.095  # share of the cut's own sound that a dwell keeps and a lift-off does not
 BLOCK_S = 0.3
 CLEAR_S = 0.3  # of a cut: reverberation and recovering speed
 EDGE_S = 0.12
 LEAST_SCALE = 0.12  # nepers: steadier than that is luck
 FARTHEST = 12.0
+# A rub, in deviations from running free per root feature, while running free and while standing
+# still, both over a second: middle, its fall with ln length, and spread of its logarithm.
+RUB_FREE, RUB_STANDING = (0.85, 0.5, 0.45), (1.95, 0.3, 0.55)
+LEAST_LEFT_SD = 0.03  # of a cut's sound
+LEFT_STEADY_S = 0.4  # a share read over so long is as sure as its blocks say
+LEFT_STANDING = 0.28  # of the cut's sound that an edge keeps standing still, on average
+SILENT = 0.1  # of the times that an edge stands still it cannot be heard
+LEFT_WORTH, RUB_WORTH = 0.7, 0.5  # the two measures hear much the same
+MOST_ODDS = 6.0
+IMPOSSIBLE = -99.0  # nats
 
 
 class Break(Enum):
@@ -84,18 +91,32 @@ def rub_measure(
     def measure(first: int, end: int) -> float:
         if end - first > 2 * edge + 2:
             first, end = first + edge, end - edge
-        away = np.clip((features[first:end].mean(axis=0) - middle) / scale, -FARTHEST, FARTHEST)
+        heard = np.median(features[first:end], axis=0)  # a knock is no rub
+        away = np.clip((heard - middle) / scale, -FARTHEST, FARTHEST)
         return float(np.sqrt(away @ inverse @ away / len(away)))
 
     return measure
 
 
+@dataclass(frozen=True, slots=True)
+class CutLeft:
+    """How much of the cut's own sound a break keeps: 0 for running free, 1 for a cut.
+
+    Attributes
+    ----------
+    measure : function of (first, end), frames
+    sd : float
+        What blocks of running free come to, give or take.
+    """
+
+    measure: Callable[[int, int], float]
+    sd: float
+
+
 def cut_left_measure(
     features: FloatArray, *, contact: Mask, settled: Mask, step_s: float
-) -> Callable[[int, int], float]:
-    """A measure of how much of the cut's own sound a break keeps: 0 for running free, 1 for a cut.
-
-    The break's sound is laid along the way from running free to cutting.
+) -> CutLeft:
+    """The break's sound laid along the way from running free to cutting.
 
     Parameters
     ----------
@@ -106,51 +127,100 @@ def cut_left_measure(
     near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / step_s)))
     free = settled & ~near
     if not free.any() or not contact.any():
-        return _no_measure
+        return CutLeft(_no_measure, LEAST_LEFT_SD)
     middle = np.median(features[free], axis=0)
     way = np.median(features[contact], axis=0) - middle
+    share = (features - middle) @ way / (way @ way + 1e-9)
     edge = max(1, round(EDGE_S / step_s))
+    block = max(1, round(BLOCK_S / step_s))
+    blocks = share[free][: free.sum() // block * block].reshape(-1, block).mean(axis=1)
+    sd = 1.4826 * float(np.median(np.abs(blocks - np.median(blocks)))) if len(blocks) else 0.0
 
     def measure(first: int, end: int) -> float:
         if end - first > 2 * edge + 2:
             first, end = first + edge, end - edge
-        return float((features[first:end].mean(axis=0) - middle) @ way / (way @ way + 1e-9))
+        return float(np.median(share[first:end]))  # a knock is no rub
 
-    return measure
+    return CutLeft(measure, sd)
 
 
 def _no_measure(first: int, end: int) -> float:  # noqa: ARG001
     return 0.0
 
 
-def name_breaks(
-    breaks: list[tuple[int, int]],
-    *,
-    rub: Callable[[int, int], float],
-    cut_left: Callable[[int, int], float],
-    step_s: float,
-) -> list[Break]:
-    """What each break is, from its length and how it sounds.
+@dataclass(frozen=True, slots=True)
+class Lengths:
+    """How often a kind of break comes up in a pass, and how long it lasts (log-normal)."""
 
-    Long ones are the way back unless they rub; short ones a lift-off unless something of
-    the cut is left.
+    share: float
+    middle_s: float
+    spread: float
+
+    def chance(self, length_s: float) -> float:
+        """Log likelihood of one that lasts so long."""
+        off = float(np.log(length_s / self.middle_s)) / self.spread
+        return float(np.log(self.share / self.spread)) - off**2 / 2
+
+
+DWELLS = Lengths(share=0.2, middle_s=0.8, spread=0.7)
+LIFT_OFFS = Lengths(share=0.15, middle_s=0.35, spread=0.45)
+WAYS_BACK = Lengths(share=1.0, middle_s=2.8, spread=0.5)
+RESTS = -2.7  # nats: three in ten, anywhere from there to a hundred times that
+
+
+def chances(
+    *, length_s: float, running: bool, rub: float, left: float, left_sd: float
+) -> dict[Break, float]:
+    """Log likelihood of each kind that a break can be, from its length and how it sounds.
+
+    Parameters
+    ----------
+    length_s : float
+    running : bool
+        Whether the router ran all through it; nobody switches it off inside a pass.
+    rub : float
+        From `rub_measure`; 0 when there was nothing to measure against.
+    left, left_sd : float
+        From `cut_left_measure`.
     """
-    length_s = [(end - first) * step_s for first, end in breaks]
-    rubs = [rub(first, end) for first, end in breaks]
-    # A take in which running free itself drifts calls for a larger measure.
-    surely_free = [r for r, s in zip(rubs, length_s, strict=True) if s > LONGEST_DWELL_S]
-    usual = max(RUB, 1.5 * max(surely_free, default=0.0))
-    names = []
-    lefts = [cut_left(first, end) for first, end in breaks]
-    for seconds, measured, left in zip(length_s, rubs, lefts, strict=True):
-        if seconds < SHORTEST_S:
-            names.append(Break.NONE)
-        elif seconds >= WAY_BACK_S:
-            rubbing = measured > usual and seconds < LONGEST_DWELL_S
-            names.append(Break.DWELL if rubbing else Break.WAY_BACK)
-        elif seconds >= SURELY_STANDING_S:
-            names.append(Break.DWELL)
-        else:
-            standing = left > CUT_LEFT and seconds >= SHORTEST_DWELL_S
-            names.append(Break.DWELL if standing else Break.LIFTOFF)
-    return names
+    if length_s < SHORTEST_S:
+        return {Break.NONE: 0.0}
+    if not running:
+        return {Break.WAY_BACK: 0.0, Break.LIFTOFF: IMPOSSIBLE}
+    told = {
+        Break.DWELL: DWELLS.chance(length_s),
+        Break.LIFTOFF: LIFT_OFFS.chance(length_s),
+    }
+    if length_s >= NEVER_BACK_S:
+        told[Break.WAY_BACK] = WAYS_BACK.chance(length_s)
+        if length_s > WAYS_BACK.middle_s:  # or else a rest, as long as one likes
+            told[Break.WAY_BACK] = float(np.logaddexp(told[Break.WAY_BACK], RESTS))
+    if rub > 0:
+        odds = LEFT_WORTH * _odds_by_left(left, sd=left_sd * (LEFT_STEADY_S / length_s) ** 0.5)
+        if length_s >= NEVER_BACK_S:  # a shorter one still holds too much of the cut
+            odds += RUB_WORTH * _odds_by_rub(rub, length_s=length_s)
+        told[Break.DWELL] += float(np.clip(odds, -MOST_ODDS, MOST_ODDS))
+    return told
+
+
+def _odds_by_left(left: float, *, sd: float) -> float:
+    """Log odds of a rubbing edge over running free by the share of the cut that is left.
+
+    What a rub keeps of the cut is taken as exponential, with normal errors of reading.
+    """
+    sd = max(LEAST_LEFT_SD, sd)
+    kept = np.linspace(0, 1.5, 61)
+    chance = np.exp(-kept / LEFT_STANDING)
+    over_free = np.minimum((2 * left - kept) * kept / (2 * sd**2), 50.0)
+    heard = float(np.sum(chance * np.exp(over_free)) / np.sum(chance))
+    return float(np.log((1 - SILENT) * heard + SILENT))
+
+
+def _odds_by_rub(rub: float, *, length_s: float) -> float:
+    """Log odds of a rubbing edge over running free by its rub, log-normal for both."""
+
+    def chance(middle: float, fall: float, spread: float) -> float:
+        off = float(np.log(rub / middle) + fall * np.log(length_s)) / spread
+        return -(off**2) / 2 - float(np.log(spread))
+
+    return chance(*RUB_STANDING) - chance(*RUB_FREE)

@@ -7,24 +7,25 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_erosion, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.contact import part_states
-from analysis.hearing.gaps import Break, cut_left_measure, name_breaks, rub_measure
+from analysis.hearing.chips import ChipStretches, chip_stretches
+from analysis.hearing.gaps import Break, chances, cut_left_measure, rub_measure
+from analysis.hearing.parting import SHORTEST_PASS_S, parted
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
+from analysis.hearing.touching import hear_contact
+from analysis.hearing.trace import Contact, Trace
+
+__all__ = ["Contact", "HeardPass", "Span", "Trace", "find_passes", "hear_contact"]
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-SHORTEST_PASS_S = 0.6
-LEAST_FREE_S = 0.4
-CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, most cuts to 6 or more
 HALFWAY = 0.5  # from cutting to running free, in evidence
 WANDER_S = 0.5  # speeds that far apart in time are hardly related
-EDGE_U95_S = 0.11  # of one entry or exit
-SPAN_EDGE_U95_S = 0.16  # of one end of a dwell or lift-off
 IDLE_NEAR_S = 8.0
+ALL_BUT = 0.9  # of a break's frames: the course may miss a few
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,100 +88,12 @@ class HeardPass:
         return self.time_s - sum(span.length_s for span in self.dwells + self.liftoffs)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Trace:
-    """What is kept of a take for finding its passes. All arrays have shape (frames, ...).
-
-    Attributes
-    ----------
-    bands : array, shape (frames, bands)
-        Broadband levels, ln power.
-    rotation_hz, deviation_hz, lead : arrays, shape (frames,)
-        As in `Turning`.
-    cutting : array, shape (frames,)
-        First guess of the frames in the cut.
-    teeth : array, shape (frames, teeth)
-        Excess at the teeth's first orders.
-    """
-
-    step_s: float
-    bands: npt.NDArray[np.float32]
-    rotation_hz: FloatArray
-    deviation_hz: FloatArray
-    lead: FloatArray
-    cutting: Mask
-    teeth: npt.NDArray[np.float32]
-
-    @property
-    def steady(self) -> Mask:
-        """Frames in which the speed changes little over the third of a second around."""
-        wide = max(1, round(0.35 / self.step_s))
-        running = binary_erosion(self.running, iterations=wide, border_value=1)
-        if len(running) <= 2 * wide:
-            return running
-        log_hz = np.log(np.where(self.running, self.rotation_hz, 1.0))
-        change = np.abs(log_hz[2 * wide :] - log_hz[: -2 * wide])
-        return np.asarray(running & np.pad(change < 0.06, wide, constant_values=True))
-
-    @property
-    def running(self) -> Mask:
-        """Frames in which the router turns."""
-        return np.isfinite(self.rotation_hz)
-
-    def features(self) -> FloatArray:
-        """Band levels apart from the overall level, the level, and the voices' lead."""
-        bands = self.bands.astype(np.float64)
-        level = bands.mean(axis=1, keepdims=True)
-        lead = np.clip(self.lead, -15, 15)[:, None]
-        return np.concatenate([bands - level, level, lead], axis=1)
-
-    def rub_features(self) -> FloatArray:
-        """Band levels and the teeth's orders: what a rub without chips still has."""
-        bands = self.bands.astype(np.float64)
-        level = bands.mean(axis=1, keepdims=True)
-        return np.concatenate([bands - level, level, self.teeth.astype(np.float64)], axis=1)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Contact:
-    """Frames in contact and the evidence for it, shape (frames,)."""
-
-    mask: Mask
-    evidence: FloatArray
-
-
-def hear_contact(trace: Trace) -> Contact:
-    """Which frames are in the wood."""
-    running = trace.running
-    states = part_states(
-        trace.features(),
-        running=running,
-        settled=running & (trace.steady if trace.steady.any() else running),
-        step_s=trace.step_s,
-        guess=trace.cutting,
-    )
-    free = running & ~states.second
-    if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or states.apart < CUT_APART:
-        # A sound that never changes, or only by chance, is running free.
-        return Contact(np.zeros(len(running), bool), states.evidence)
-    return Contact(states.second, states.evidence)
-
-
 def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     """The passes of a take, with dwells and lift-offs."""
-    stretches = _joined_over_nothing(trace, contact)
+    chips = chip_stretches(trace, contact.mask, _joined_over_nothing(trace, contact))
+    stretches = chips.stretches
     breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
-    rub = rub_measure(
-        trace.rub_features(),
-        contact=contact.mask,
-        settled=trace.steady,
-        breaks=breaks,
-        step_s=trace.step_s,
-    )
-    cut_left = cut_left_measure(
-        trace.rub_features(), contact=contact.mask, settled=trace.steady, step_s=trace.step_s
-    )
-    names = name_breaks(breaks, rub=rub, cut_left=cut_left, step_s=trace.step_s)
+    names = _named(trace, contact, stretches, breaks) if breaks else []
     passes, first, inside = [], 0, list[tuple[Break, int, int]]()
     for i, (start, end) in enumerate(stretches):
         if i == 0 or names[i - 1] is Break.WAY_BACK:
@@ -189,8 +102,35 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
             inside = [*inside, (names[i - 1], *breaks[i - 1])]
         last_part = i == len(stretches) - 1 or names[i] is Break.WAY_BACK
         if last_part and (end - first) * trace.step_s >= SHORTEST_PASS_S:
-            passes.append(_heard_pass(trace, contact, first, end, inside))
+            passes.append(_heard_pass(trace, contact, chips, first, end, inside))
     return tuple(passes)
+
+
+def _named(
+    trace: Trace,
+    contact: Contact,
+    stretches: tuple[tuple[int, int], ...],
+    breaks: list[tuple[int, int]],
+) -> list[Break]:
+    features, step_s = trace.rub_features(), trace.step_s
+    mask, steady = contact.mask, trace.steady
+    rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
+    left = cut_left_measure(features, contact=mask, settled=steady, step_s=step_s)
+    return parted(
+        [
+            chances(
+                length_s=(b - a) * step_s,
+                running=bool(np.mean(trace.running[a:b]) > ALL_BUT),
+                rub=rub(a, b),
+                left=left.measure(a, b),
+                left_sd=left.sd,
+            )
+            for a, b in breaks
+        ],
+        contact_s=step_s * np.array([b - a for a, b in stretches], float),
+        first_whole=stretches[0][0] > 2,
+        last_whole=stretches[-1][1] < len(mask) - 3,
+    )
 
 
 def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]]:
@@ -212,7 +152,12 @@ def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]
 
 
 def _heard_pass(
-    trace: Trace, contact: Contact, first: int, end: int, inside: list[tuple[Break, int, int]]
+    trace: Trace,
+    contact: Contact,
+    chips: ChipStretches,
+    first: int,
+    end: int,
+    inside: list[tuple[Break, int, int]],
 ) -> HeardPass:
     step_s = trace.step_s
     moving = np.zeros(len(contact.mask), bool)
@@ -228,19 +173,21 @@ def _heard_pass(
         wander = float(np.std(speeds)) / max(1.0, len(speeds) * step_s / WANDER_S) ** 0.5
         heard = float(np.hypot(np.mean(deviations), wander))
         rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
-    edge_u95 = EDGE_U95_S * 2**0.5
+    time_u95_s = chips.end_u95_s * 2**0.5
     return HeardPass(
         # Contact began between the last frame without it and the first with it.
         entry_s=max(0.0, (first - 0.5) * step_s),
         exit_s=(end - 0.5) * step_s,
-        time_u95_s=edge_u95,
-        moving_time_u95_s=float(np.hypot(edge_u95, SPAN_EDGE_U95_S * (2 * len(inside)) ** 0.5)),
+        time_u95_s=time_u95_s,
+        moving_time_u95_s=float(
+            np.hypot(time_u95_s, chips.span_end_u95_s * (2 * len(inside)) ** 0.5)
+        ),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
         sag_percent=_sag_percent(trace, contact, first, end, rpm),
         dwells=_spans_of(Break.DWELL, inside, step_s),
         liftoffs=_spans_of(Break.LIFTOFF, inside, step_s),
-        evenness=_evenness(contact.evidence[moving], step_s),
+        evenness=_evenness(contact.evidence[moving & contact.mask], step_s),
         complete=bool(first > 2 and end < len(contact.mask) - 3),
     )
 

@@ -9,8 +9,9 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
-from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes, hear_contact
+from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
+from analysis.hearing.touching import contact_as_guessed
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -83,7 +84,7 @@ class Watch:
         known = self._contact[: len(guess) - skip]
         guess[skip:] = known[-1] if len(known) else False
         guess[skip : skip + len(known)] = known
-        contact = hear_contact(replace(trace, cutting=guess))
+        contact = contact_as_guessed(replace(trace, cutting=guess))
         self._share = _share_of_cut(trace, contact)
         self._contact = contact.mask[skip:]
         if not self._contact.any():
@@ -178,12 +179,12 @@ class Watch:
 
 def _first_passes(trace: Trace, stirred: Mask | None) -> tuple[Mask, list[HeardPass]]:
     """Contact and passes that can be believed without any example of a cut."""
-    contact = hear_contact(trace)
+    contact = contact_as_guessed(trace)
     passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
     if not passes and stirred is not None:
         guess = np.zeros(len(trace.lead), bool)
         guess[-len(stirred) :] = stirred[-len(guess) :]
-        contact = hear_contact(replace(trace, cutting=guess & trace.running))
+        contact = contact_as_guessed(replace(trace, cutting=guess & trace.running))
         if cut_signs(trace, contact.mask) >= SIGNS:
             passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
     return contact.mask, passes

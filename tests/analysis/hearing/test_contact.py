@@ -10,7 +10,9 @@ from analysis.hearing.contact import (
     BAND_EDGES_HZ,
     band_levels,
     bimodal_guesses,
+    change_point,
     part_states,
+    share_of_way,
     two_class_threshold,
     two_state_path,
 )
@@ -200,3 +202,47 @@ def test_white_noise_is_level_in_every_band_the_take_holds(
     width_hz = np.diff(BAND_EDGES_HZ)[: len(expected)]
     sigma = np.pi / 6**0.5 / np.sqrt(60 * width_hz / grid.bin_hz / 1.94)  # Hann: 1.94 cells
     assert (np.abs(told.mean(axis=0) - expected) < 4 * sigma).all()
+
+
+@pytest.mark.parametrize("least_spread", [0.1, 1.0])
+def test_the_least_spread_is_added_to_every_feature(least_spread: float) -> None:
+    cutting = truth(4000)
+    cutting[400:2000] = True
+    states = part_states(
+        made(cutting, features=1, apart=0.8, spread=0.2),
+        running=everywhere(cutting), settled=everywhere(cutting), step_s=STEP_S, guess=cutting,
+        least_spread=least_spread,
+    )  # fmt: skip
+    # One feature 0.8 apart; its variance and the ridge in units of the widened spread.
+    wide = 0.2 + least_spread
+    expected = 0.8 / wide / ((0.2 / wide) ** 2 + 0.05) ** 0.5
+    assert states.apart == pytest.approx(expected, rel=0.04)
+
+
+@given(share=st.floats(-0.5, 1.5))
+@settings(max_examples=20, deadline=None)
+def test_the_share_of_the_way_is_linear_between_the_states(share: float) -> None:
+    cutting = truth(800)
+    features = made(cutting, features=4, spread=0.05)
+    features[400:] = share + np.random.default_rng(2).normal(0, 0.05, (400, 4))
+    known = np.arange(800) < 380
+    told, apart = share_of_way(
+        features, first=known & ~cutting, second=known & cutting, step_s=STEP_S
+    )
+    # Four features of 0.05, weighed much alike, over 400 steps; medians of some 150 either side.
+    assert float(told[400:].mean()) == pytest.approx(share, abs=4 * 1.25 * 0.05 / 2 / 150**0.5 * 2)
+    assert apart > 10
+
+
+@given(
+    low=st.floats(-3, 3), high=st.floats(0.5, 4), first=st.integers(1, 30), rest=st.integers(1, 30)
+)
+def test_a_step_is_found_where_it_is(low: float, high: float, first: int, rest: int) -> None:
+    values = np.concatenate([np.full(first, low), np.full(rest, low + high)])
+    assert change_point(values) == first
+    assert change_point(-values) == first
+    squares = [
+        float(np.var(values[:k]) * k + np.var(values[k:]) * (len(values) - k))
+        for k in range(1, len(values))
+    ]
+    assert change_point(values) == 1 + int(np.argmin(squares))

@@ -48,9 +48,11 @@ def assert_heard(hearing: Hearing, cuts: list[Cut], *, idle_rpm: float, sag: flo
     for told, cut in zip(hearing.passes, cuts, strict=True):
         assert told.entry_s == pytest.approx(cut.start_s, abs=ENDS_S)
         assert told.exit_s == pytest.approx(cut.end_s, abs=ENDS_S)
-        # Two frames at either end that hold half the sag, of at least 85.
-        assert told.spindle_rpm == pytest.approx((1 - sag) * idle_rpm, rel=1e-3)
-        assert told.sag_percent == pytest.approx(100 * sag, abs=0.1)
+        # The track turns over a third of a second, where here the speed does in 40 ms: at
+        # either end that hides some 0.04 s of the sag, of at least 2 s.
+        hidden = 0.04 * sag
+        assert told.spindle_rpm == pytest.approx((1 - sag) * idle_rpm, rel=hidden + 1e-4)
+        assert told.sag_percent == pytest.approx(100 * sag, abs=100 * hidden + 0.02)
         assert told.complete
         assert told.dwells == told.liftoffs == ()
 

@@ -1,0 +1,147 @@
+"""When is the bit in the wood? The likeliest of several ways to part a take in two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from analysis.hearing.contact import STATE_S, TwoStates, bimodal_guesses, part_states
+from analysis.hearing.search import spans
+from analysis.hearing.trace import Contact, Trace
+
+Mask = npt.NDArray[np.bool_]
+
+LEAST_FREE_S = 0.4
+CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, most cuts to 6 or more
+LEAST_SPREAD = 0.1  # nepers within a state: steadier than that is luck
+PLAINLY, PLAINLY_APART = 5.0, 6.0  # no need to look further
+MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
+NOT_ONE = 6.0  # nats against that
+ENDS_S = 0.5  # at either end of a run, out of the wood
+SPIN_UP_S = 1.5
+SOON_S = 0.6
+JUMP, SAME_SETTING = 0.03, 0.12  # ln speed, from frame to frame and from stretch to stretch
+
+
+def hear_contact(trace: Trace) -> Contact:
+    """Which frames are in the wood, from the likeliest of several first guesses.
+
+    The first guess may have taken a knot or a turn of the dial for the cut.
+    """
+    settled = _settled(trace)
+    nothing = np.zeros(len(trace.lead), bool)
+    best, most = TwoStates(nothing, np.full(len(nothing), -1.0), 0.0), -np.inf
+    for number, guess in enumerate(_guesses(trace, settled)):
+        states = _parted(trace, settled, guess)
+        for named in (states, _turned_round(states, trace.running)):
+            likeness = _likeness(trace, named, settled)
+            if likeness > most:
+                best, most = named, likeness
+        if number and most > PLAINLY and best.apart > PLAINLY_APART:
+            break
+    return _as_contact(trace, best)
+
+
+def contact_as_guessed(trace: Trace) -> Contact:
+    """Which frames are in the wood, trusting the trace's first guess."""
+    return _as_contact(trace, _parted(trace, _settled(trace), trace.cutting))
+
+
+def _parted(trace: Trace, settled: Mask, guess: Mask) -> TwoStates:
+    return part_states(
+        trace.features(),
+        running=trace.running,
+        settled=settled,
+        step_s=trace.step_s,
+        guess=guess,
+        least_spread=LEAST_SPREAD,
+    )
+
+
+def _turned_round(states: TwoStates, running: Mask) -> TwoStates:
+    return TwoStates(running & ~states.second, -states.evidence, states.apart)
+
+
+def _as_contact(trace: Trace, states: TwoStates) -> Contact:
+    free = trace.running & ~states.second
+    if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or states.apart < CUT_APART:
+        # A sound that never changes, or only by chance, is running free.
+        return Contact(np.zeros(len(trace.running), bool), states.evidence)
+    return Contact(states.second & ~_spinning_up(trace, states.second), states.evidence)
+
+
+def _settled(trace: Trace) -> Mask:
+    """Frames to learn from: steady, in unbroken stretches at about the longest one's speed.
+
+    Before a router is switched on another machine may have been taken for it.
+    """
+    running = trace.running
+    settled = running & (trace.steady if trace.steady.any() else running)
+    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
+    unbroken = running.copy()
+    unbroken[1:] &= np.abs(np.diff(log_hz)) < JUMP
+    stretches = spans(unbroken)
+    if not stretches:
+        return settled
+    first, end = max(stretches, key=lambda stretch: stretch[1] - stretch[0])
+    usual = float(np.median(log_hz[first:end]))
+    alike = np.zeros(len(running), bool)
+    for first, end in stretches:
+        alike[first:end] = abs(float(np.median(log_hz[first:end])) - usual) < SAME_SETTING
+    return settled & alike
+
+
+def _guesses(trace: Trace, settled: Mask) -> Iterator[Mask]:
+    yield trace.cutting
+    lead = uniform_filter1d(trace.clipped_lead, max(1, round(STATE_S / trace.step_s)))
+    yield trace.running & (lead > 0)
+    yield from bimodal_guesses(trace.features(), settled=settled, step_s=trace.step_s)
+
+
+def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
+    """How much the first of two states is like running free and the second like a cut, nats."""
+    one, two = settled & ~states.second, settled & states.second
+    if min(one.sum(), two.sum()) * trace.step_s < LEAST_FREE_S:
+        return -np.inf
+
+    def rise(values: npt.NDArray[np.floating]) -> float:
+        return float(values[two].mean() - values[one].mean())
+
+    slower = float(np.log(np.median(trace.rotation_hz[one]) / np.median(trace.rotation_hz[two])))
+    signs = (
+        0.5 * np.clip(slower / 0.003, -2, 2)
+        + 0.25 * np.clip(rise(trace.teeth) * trace.teeth.shape[1] / 3, -2, 2)
+        + np.clip(rise(trace.bands), -2, 2)
+        + np.clip(rise(trace.clipped_lead) / 10, -2, 2)
+        + 1
+        - 2 * _share_at_ends(states.second, settled, step_s=trace.step_s)
+    )
+    if not -MOST_FASTER < slower < MOST_SLOWER:
+        signs -= NOT_ONE
+    return 0.5 * float(np.log(max(states.apart, 1e-3))) + float(signs)
+
+
+def _share_at_ends(second: Mask, settled: Mask, *, step_s: float) -> float:
+    """Share of the second state where runs begin and end; a half where none does."""
+    wide = round(ENDS_S / step_s)
+    ends = np.zeros(len(second), bool)
+    for first, end in spans(settled):
+        if end - first > 4 * wide:
+            ends[first : first + wide] = ends[end - wide : end] = True
+    return float(second[ends].mean()) if ends.any() else 0.5
+
+
+def _spinning_up(trace: Trace, contact: Mask) -> Mask:
+    """Contact with which a run begins: nobody starts a router in the wood, but spin-up roars."""
+    doubtful = np.zeros(len(contact), bool)
+    short, soon = (round(seconds / trace.step_s) for seconds in (SPIN_UP_S, SOON_S))
+    for first, end in spans(trace.running):
+        if first < soon:
+            continue  # it ran when the take began
+        for a, b in spans(contact[first:end]):
+            if a <= soon and b - a < short:
+                doubtful[first + a : first + b] = True
+    return doubtful

@@ -1,0 +1,89 @@
+"""What is kept of a take for finding its passes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import binary_erosion
+
+FloatArray = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+# Voices and teeth tell contact, bands tell chips: an edge that stands and rubs keeps the former.
+# So where all are steady the bands must decide: the others are drawn together.
+LEAD_SCALE, MOST_LEAD = 60.0, 15.0
+TEETH_SCALE = 3.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trace:
+    """What is kept of a take for finding its passes. All arrays have shape (frames, ...).
+
+    Attributes
+    ----------
+    bands : array, shape (frames, bands)
+        Broadband levels, ln power.
+    rotation_hz, deviation_hz, lead : arrays, shape (frames,)
+        As in `Turning`.
+    cutting : array, shape (frames,)
+        First guess of the frames in the cut.
+    teeth : array, shape (frames, teeth)
+        Excess at the teeth's first orders.
+    """
+
+    step_s: float
+    bands: npt.NDArray[np.float32]
+    rotation_hz: FloatArray
+    deviation_hz: FloatArray
+    lead: FloatArray
+    cutting: Mask
+    teeth: npt.NDArray[np.float32]
+
+    @property
+    def steady(self) -> Mask:
+        """Frames in which the speed changes little over the third of a second around."""
+        wide = max(1, round(0.35 / self.step_s))
+        running = binary_erosion(self.running, iterations=wide, border_value=1)
+        if len(running) <= 2 * wide:
+            return running
+        log_hz = np.log(np.where(self.running, self.rotation_hz, 1.0))
+        change = np.abs(log_hz[2 * wide :] - log_hz[: -2 * wide])
+        return np.asarray(running & np.pad(change < 0.06, wide, constant_values=True))
+
+    @property
+    def running(self) -> Mask:
+        """Frames in which the router turns."""
+        return np.isfinite(self.rotation_hz)
+
+    def features(self) -> FloatArray:
+        """What tells contact: the bands, the teeth's mean, and the voices' lead."""
+        teeth = self.teeth.mean(axis=1, keepdims=True).astype(np.float64)
+        lead = self.clipped_lead[:, None]
+        return np.concatenate(
+            [self.band_features(), teeth / TEETH_SCALE, lead / LEAD_SCALE], axis=1
+        )
+
+    @property
+    def clipped_lead(self) -> FloatArray:
+        """The voices' lead; beyond MOST_LEAD it says nothing more."""
+        return np.clip(self.lead, -MOST_LEAD, MOST_LEAD)
+
+    def band_features(self) -> FloatArray:
+        """Band levels apart from the overall level, and the level: what chips change."""
+        bands = self.bands.astype(np.float64)
+        level = bands.mean(axis=1, keepdims=True)
+        return np.concatenate([bands - level, level], axis=1)
+
+    def rub_features(self) -> FloatArray:
+        """Band levels and the teeth's orders: what a rub without chips still has."""
+        return np.concatenate([self.band_features(), self.teeth.astype(np.float64)], axis=1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contact:
+    """Frames in contact and the evidence for it, shape (frames,)."""
+
+    mask: Mask
+    evidence: FloatArray

@@ -1,0 +1,78 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.hearing.chips import END_U95_S, SPAN_END_U95_S, WORST_APART, chip_stretches
+from analysis.hearing.trace import Trace
+from tests.analysis.hearing.traces import BANDS, STEP_S, Cut, frame, trace
+
+CUTS = [Cut(4, 9), Cut(13, 19)]
+STRETCHES = [(frame(4), frame(9)), (frame(13), frame(19))]
+
+
+def contact(made: Trace) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    mask = np.zeros(len(made.lead), bool)
+    for first, end in STRETCHES:
+        mask[first:end] = True
+    return mask
+
+
+def quieter(made: Trace, where: Cut, *, share: float) -> Trace:
+    """Chips that hiss less: only so far on the way to the cut."""
+    bands = made.bands.copy()
+    loud = 1.2 * np.linspace(0.5, 1.5, BANDS)
+    bands[frame(where.start_s) : frame(where.end_s)] -= ((1 - share) * loud).astype(np.float32)
+    return replace(made, bands=bands)
+
+
+@given(share=st.floats(-0.1, 0.3), start_s=st.floats(14, 17), length_s=st.floats(0.3, 1.5))
+@settings(max_examples=25, deadline=None)
+def test_where_the_chips_stop_inside_a_cut_is_found(
+    share: float, start_s: float, length_s: float
+) -> None:
+    made = quieter(trace(CUTS, seconds=22), Cut(start_s, start_s + length_s), share=share)
+    told = chip_stretches(made, contact(made), STRETCHES).stretches
+    assert len(told) == 3
+    (_, a), (b, _) = told[1:]
+    assert a * STEP_S == pytest.approx(start_s, abs=3 * STEP_S)
+    assert b * STEP_S == pytest.approx(start_s + length_s, abs=3 * STEP_S)
+
+
+def test_a_feed_that_wanders_is_no_stop() -> None:
+    # A tenth less feed: with chip noise as the 0.7th power some 0.15 nepers of power.
+    made = quieter(trace(CUTS, seconds=22), Cut(15, 16), share=0.87)
+    assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
+
+
+@pytest.mark.parametrize("off_frames", [-5, -3, 0, 3, 5])
+def test_an_end_told_late_or_early_is_put_right(off_frames: int) -> None:
+    made = trace(CUTS, seconds=22)
+    moved = [(first + off_frames, end + off_frames) for first, end in STRETCHES]
+    told = chip_stretches(made, contact(made), moved).stretches
+    assert np.abs(np.array(told) - np.array(STRETCHES)).max() <= 1
+
+
+def test_bands_that_say_little_change_nothing_and_widen_the_interval() -> None:
+    plain = trace(CUTS, seconds=22)
+    faint = trace(CUTS, seconds=22, louder=0.05)
+    moved = [(first + 3, end + 3) for first, end in STRETCHES]
+    told = chip_stretches(faint, contact(faint), moved)
+    assert list(told.stretches) == moved
+    assert told.end_u95_s == END_U95_S[0] + END_U95_S[1] / WORST_APART
+    assert told.span_end_u95_s == SPAN_END_U95_S[0] + SPAN_END_U95_S[1] / WORST_APART
+    assert chip_stretches(plain, contact(plain), STRETCHES).end_u95_s < told.end_u95_s / 2
+
+
+def test_without_running_free_nothing_is_said() -> None:
+    made = trace([Cut(0, 20)], seconds=20)
+    everywhere = np.ones(len(made.lead), bool)
+    whole = [(0, len(made.lead))]
+    assert list(chip_stretches(made, everywhere, whole).stretches) == whole
+
+
+def test_no_contact_has_no_chips() -> None:
+    made = trace([], seconds=10)
+    assert chip_stretches(made, np.zeros(len(made.lead), bool), []).stretches == ()

@@ -1,0 +1,124 @@
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import multivariate_normal
+
+from analysis.hearing.gaps import IMPOSSIBLE, Break
+from analysis.hearing.parting import (
+    CUT_OFF,
+    JOBS_SPREAD,
+    MOST_AT_ONCE,
+    PASS_SPREADS,
+    SHORTEST_PASS_S,
+    TOUCH,
+    USUAL_PASS_S,
+    alike,
+    parted,
+)
+
+# By its length a break of some two seconds is more often a way back.
+OPEN = {Break.DWELL: -2.0, Break.LIFTOFF: -6.0, Break.WAY_BACK: 0.0}
+
+
+@given(st.lists(st.floats(0.7, 60), min_size=1, max_size=7))
+def test_passes_are_as_likely_as_their_normal_says(times_s: list[float]) -> None:
+    # The same by scipy's multivariate normal, averaged over the spreads.
+    count = len(times_s)
+    off = np.log(np.array(times_s) / USUAL_PASS_S)
+    each = [
+        multivariate_normal(np.zeros(count), spread**2 * np.eye(count) + JOBS_SPREAD**2).pdf(off)
+        for spread in PASS_SPREADS
+    ]
+    with np.errstate(divide="ignore"):
+        expected = np.log(np.mean(each))
+    if expected > -600:  # scipy's density has not yet run out
+        assert alike(np.array(times_s)) == pytest.approx(expected, rel=1e-6, abs=1e-6)
+
+
+def test_no_pass_says_nothing() -> None:
+    assert alike(np.zeros(0)) == 0
+
+
+def named(contact_s: list[float], chances: list[dict[Break, float]] | None = None) -> list[Break]:
+    return parted(
+        chances or [OPEN] * (len(contact_s) - 1),
+        contact_s=np.array(contact_s),
+        first_whole=True,
+        last_whole=True,
+    )
+
+
+def test_pieces_that_make_up_a_usual_pass_are_one() -> None:
+    back, stood = Break.WAY_BACK, Break.DWELL
+    assert named([6.0, 6.2, 2.0, 4.1, 5.9]) == [back, back, stood, back]
+    assert named([6.0, 6.2, 5.8, 6.1, 5.9]) == [back] * 4
+
+
+def test_a_break_that_sounds_plainly_is_not_argued_away() -> None:
+    rubbing = {Break.DWELL: 0.0, Break.WAY_BACK: -30.0}
+    assert named([6.0, 6.2, 6.1], [OPEN, rubbing]) == [Break.WAY_BACK, Break.DWELL]
+
+
+def test_the_likeliest_kind_inside_a_pass_is_told() -> None:
+    lifted = {Break.DWELL: -3.0, Break.LIFTOFF: -1.0}
+    nothing = {Break.NONE: 0.0}
+    assert named([2.0, 2.0, 2.0], [lifted, nothing]) == [Break.LIFTOFF, Break.NONE]
+
+
+def test_a_touch_before_the_first_pass_is_not_taken_into_it() -> None:
+    away = {Break.DWELL: -6.0, Break.WAY_BACK: 0.0}
+    assert named([0.2, 6.0, 6.1], [away, OPEN]) == [Break.WAY_BACK, Break.WAY_BACK]
+
+
+def test_a_pass_of_which_a_part_is_missing_need_not_be_like_the_others() -> None:
+    whole = parted([OPEN, OPEN], contact_s=np.array([1.5, 6.0, 6.1]), first_whole=True,
+                   last_whole=True)  # fmt: skip
+    begun = parted([OPEN, OPEN], contact_s=np.array([1.5, 6.0, 6.1]), first_whole=False,
+                   last_whole=True)  # fmt: skip
+    assert whole[0] is Break.DWELL
+    assert begun == [Break.WAY_BACK, Break.WAY_BACK]
+
+
+def by_definition(contact_s: list[float], chances: list[dict[Break, float]]) -> float:
+    """The best score of all ways to name the breaks."""
+    best = -np.inf
+    for kinds in itertools.product(*chances):
+        times_s, score = [contact_s[0]], 0.0
+        for kind, chance, more_s in zip(kinds, chances, contact_s[1:], strict=True):
+            score += chance[kind]
+            if kind is Break.WAY_BACK:
+                times_s.append(more_s)
+            else:
+                times_s[-1] += more_s
+        passes = [t for t in times_s if t >= SHORTEST_PASS_S]
+        score += TOUCH * (len(times_s) - len(passes)) + alike(np.array(passes))
+        best = max(best, score)
+    return best
+
+
+@given(
+    contact_s=st.lists(st.floats(0.1, 9), min_size=2, max_size=5),
+    off=st.lists(st.floats(-6, 6), min_size=4, max_size=4),
+)
+@settings(max_examples=60, deadline=None)
+def test_few_breaks_are_named_best_of_all(contact_s: list[float], off: list[float]) -> None:
+    chances = [{Break.DWELL: 0.0, Break.WAY_BACK: o} for o in off[: len(contact_s) - 1]]
+    told = named(contact_s, chances)
+    fixed = [{kind: chance[kind]} for kind, chance in zip(told, chances, strict=True)]
+    assert by_definition(contact_s, fixed) == pytest.approx(by_definition(contact_s, chances))
+
+
+def test_many_breaks_are_named_one_by_one() -> None:
+    contact_s = [*([6.0, 6.3, 5.8] * 2), 2.9, 3.1, *([6.0, 6.3, 5.8] * 2)]
+    assert len(contact_s) > MOST_AT_ONCE
+    told = named(contact_s)
+    assert [place for place, kind in enumerate(told) if kind is Break.DWELL] == [6]
+
+
+def test_what_is_impossible_is_never_chosen() -> None:
+    never = {Break.WAY_BACK: 0.0, Break.LIFTOFF: IMPOSSIBLE}
+    assert named([1.0, 9.0], [never]) == [Break.WAY_BACK]
+    assert CUT_OFF > TOUCH > IMPOSSIBLE
