@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing
-from analysis.dial.matching import DialPoint, Mismatch, match_settings
+from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
 from analysis.dial.plateaus import Plateau, find_plateaus
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
@@ -71,6 +71,8 @@ def calibrate(
     heard : FreeHearing
     plate_range_rpm : (float, float) or None
     """
+    if heard.another_turns:
+        return Mismatch(Trouble.TWO_MACHINES, plateaus, settings)
     points = match_settings(plateaus, settings, heard.tracks)
     if isinstance(points, Mismatch):
         return points

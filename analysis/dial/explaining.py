@@ -40,6 +40,8 @@ def _what(mismatch: Mismatch) -> str:
             )
         case Trouble.ONE_SETTING:
             return "One setting alone makes no curve."
+        case Trouble.TWO_MACHINES:
+            return "Two machines are heard that turn from speed to speed, each at its own time."
         case Trouble.NOT_RISING:
             labels = ", ".join(setting.label for setting in mismatch.breaking)
             many = len(mismatch.breaking) > 1
@@ -50,6 +52,8 @@ def _what(mismatch: Mismatch) -> str:
 
 
 def _why(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> list[str]:
+    if mismatch.trouble is Trouble.TWO_MACHINES:
+        return []
     reasons = []
     if any(leaps(track) for track in heard.tracks):
         reasons.append(
@@ -96,6 +100,8 @@ def _what_to_do(mismatch: Mismatch) -> str:
             )
         case Trouble.TOO_MANY:
             return "Give one setting for each steady speed, in order."
+        case Trouble.TWO_MACHINES:
+            return "Switch the other one off, and record this router alone."
         case Trouble.ONE_SETTING:
             return "Record at least two settings, better all of them."
         case Trouble.NOT_RISING:

@@ -35,6 +35,7 @@ from analysis.dial.moving_lines import (
     without_what_stays,
 )
 from analysis.dial.running_on import without_the_faint, without_what_runs_on
+from analysis.dial.second_router import another_turns
 from analysis.hearing.orders import (
     LEARNABLE,
     LOG_STEP,
@@ -55,6 +56,7 @@ FloatArray = npt.NDArray[np.float64]
 MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
 BEYOND = 0.8, 1.25  # how far beyond the plate a speed may lie
 MOSTLY = 0.6
+SEEDS = 10
 ROUNDS = 5
 ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
 NEAR_CELLS = 6
@@ -75,12 +77,15 @@ class FreeCourse:
         Both are the same voice: nothing was cut.
     rival_ratio : float or None
         Another multiple of all speeds that explains the lines about as well.
+    another_turns : bool
+        Whether a second machine turns from speed to speed meanwhile.
     """
 
     rotation_hz: FloatArray
     sureness: FloatArray
     voices: Voices
     rival_ratio: float | None
+    another_turns: bool
 
 
 def find_free_course(
@@ -111,6 +116,7 @@ def find_free_course(
     if found is None:
         return None
     on_axis, axis, lines = found
+    whole = axis
     first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
     within = _within(first_hz, axis.reach, plate_hz)
     orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
@@ -135,7 +141,8 @@ def find_free_course(
     log_turns = np.log(first_hz) + LOG_STEP * (steps + within[0] - axis.reach)
     rotation_hz = np.where(steps != OFF, np.exp(log_turns), np.nan)
     voice = _voice(rotation_hz, excess, grid)
-    return FreeCourse(rotation_hz, sureness, Voices(voice, voice), rival_ratio)
+    another = another_turns(whole, orders, Alignment(path, sounding, soundings))
+    return FreeCourse(rotation_hz, sureness, Voices(voice, voice), rival_ratio, another)
 
 
 def _moving(
@@ -145,12 +152,12 @@ def _moving(
     raw = excess_on_axis(excess, grid=grid)
     moving = without_what_stays(raw)
     axis = log_axis(raw, moving, grid=grid, reach=reach)
-    found = aligned(axis)
+    found = aligned(axis, seeds=SEEDS)
     heard = 0 if found is None else np.count_nonzero(found.path != OFF)
     if heard < MOSTLY * len(axis.mean):
         # Few speeds: what stays may be the router itself.
         raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
-        again = aligned(raw_axis)
+        again = aligned(raw_axis, seeds=SEEDS)
         if again is not None and heard < MOSTLY * np.count_nonzero(again.path != OFF):
             return raw, raw_axis, again
     return None if found is None else (moving, axis, found)

@@ -53,11 +53,14 @@ class FreeHearing:
         How the router sounds; None where no machine was heard.
     rival_ratio : float or None
         Another multiple of all speeds that would explain the sound about as well.
+    another_turns : bool
+        Whether a second machine turns from speed to speed meanwhile.
     """
 
     tracks: tuple[SpindleTrack, ...]
     voices: Voices | None
     rival_ratio: float | None
+    another_turns: bool
 
 
 def hear_running_free(
@@ -100,6 +103,7 @@ def hear_running_free(
         tracks=tuple(tracks[place] for place in range(len(sounds))),
         voices=main.voices if main is not None else None,
         rival_ratio=main.rival_ratio if main is not None else None,
+        another_turns=any(course is not None and course.another_turns for course in courses),
     )
 
 

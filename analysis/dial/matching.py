@@ -24,6 +24,7 @@ class Trouble(Enum):
     TOO_MANY = "more plateaus than settings"
     NOT_RISING = "speeds that don't rise with the settings"
     ONE_SETTING = "one setting only"
+    TWO_MACHINES = "a second machine whose speed changes"
 
 
 @dataclass(frozen=True, slots=True)

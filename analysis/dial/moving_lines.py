@@ -32,7 +32,7 @@ CHANCE_GAIN = 0.03  # nats a step that a gain without losses wins in noise alone
 SEED_OFFSET = 1.0  # nats a step, what all lines of a seed together win from noise alone
 GLIDE, SWITCH = 0.1, 12.0
 LEAST_HEARD = 2.0  # nats a chunk: a course must be heard
-MOST_SEEDS, SEED_CHUNKS, SEEDS_APART = 10, 4, 8
+SEED_CHUNKS, SEEDS_APART = 4, 8
 ROUNDS = 4
 FEWEST_CHUNKS = 4
 MOST_LINES = 30
@@ -131,18 +131,18 @@ class Alignment:
     soundings: Cells
 
 
-def aligned(axis: LogAxis) -> Alignment | None:
-    """The lines that move together best, from many starts.
+def aligned(axis: LogAxis, *, seeds: int) -> Alignment | None:
+    """The lines that move together best, from so many starts.
 
     Each start is a second and a half that stands still: its lines are looked for in the whole
     take, learned anew where they are found, and so on, ROUNDS times.
     """
-    tried = [_from_seed(axis, *seed) for seed in _seeds(axis)]
+    tried = [_from_seed(axis, *seed) for seed in _seeds(axis, seeds)]
     found = [alignment for alignment in tried if alignment is not None]
-    return max(found, key=lambda one: _worth(axis, one), default=None)
+    return max(found, key=lambda one: worth(axis, one), default=None)
 
 
-def _seeds(axis: LogAxis) -> list[tuple[int, int]]:
+def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
     """First and last chunk of stretches in which lines stand still and clear, best first."""
     up = np.maximum(axis.mean, 0)
     early, late = up[:-1], up[1:]
@@ -150,7 +150,7 @@ def _seeds(axis: LogAxis) -> list[tuple[int, int]]:
     clear = (early * late).sum(axis=1) / np.sqrt(louder + 1e-6)
     clear = uniform_filter1d(clear, SEED_CHUNKS - 1)
     seeds: list[tuple[int, int]] = []
-    while len(seeds) < MOST_SEEDS and np.isfinite(clear.max(initial=-np.inf)):
+    while len(seeds) < most and np.isfinite(clear.max(initial=-np.inf)):
         middle = int(np.argmax(clear))
         first = max(0, middle - SEED_CHUNKS // 2 + 1)
         seeds.append((first, min(first + SEED_CHUNKS, len(up))))
@@ -273,7 +273,7 @@ def gains_along(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Floats, Mask]
     return axis.gains[:, on, np.where(inside, cell, 0)] * inside, inside
 
 
-def _worth(axis: LogAxis, found: Alignment) -> float:
+def worth(axis: LogAxis, found: Alignment) -> float:
     """Log likelihood of an alignment; what keeps its speed for too long counts less."""
     gains, _ = gains_along(axis, found.lines, found.path)
     weights = setting_weights(axis, found.path)[found.path != OFF]

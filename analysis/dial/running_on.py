@@ -40,9 +40,9 @@ def without_what_runs_on(
     `before` marks the chunks in which some were taken out before, shape (chunks,): what is
     found there now was hidden, and is doubted less. It comes back with the new ones in.
     """
-    own = _cells_of(axis, lines, path, np.arange(len(path)))
+    own = cells_of(axis, lines, path, np.arange(len(path)))
     elsewhere = np.where(own, np.nan, axis.raw)
-    stretches = _held(path, SHORTEST_CHUNKS)
+    stretches = held(path, SHORTEST_CHUNKS)
     fits = [_fit(axis, lines, soundings, path[a:b], a) for a, b in stretches]
     usual = float(np.median([loud for _, loud in fits])) if fits else 0.0
     margins = []
@@ -60,7 +60,7 @@ def without_what_runs_on(
     foreign, before = np.zeros(own.shape, bool), before.copy()
     for (first, last), margin in zip(stretches, margins, strict=True):
         if margin > max(0.0, 0.5 * worst):
-            foreign |= _cells_of(axis, lines, path, np.arange(first, last))
+            foreign |= cells_of(axis, lines, path, np.arange(first, last))
             before[first:last] = True
     mine = ~foreign
     cleared = replace(
@@ -74,7 +74,7 @@ def without_what_runs_on(
 
 def without_the_faint(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -> Cells:
     """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
-    stretches = _held(path, 2)
+    stretches = held(path, 2)
     heard = [_fit(axis, lines, soundings, path[a:b], a)[1] for a, b in stretches]
     path = path.copy()
     for (first, last), loud in zip(stretches, heard, strict=True):
@@ -94,7 +94,7 @@ def _fit(
     return fitted / max(float(gains.max(axis=0).sum()), 1e-9), fitted / len(path)
 
 
-def _held(path: Cells, shortest: int) -> list[tuple[int, int]]:
+def held(path: Cells, shortest: int) -> list[tuple[int, int]]:
     """Stretches at one speed, of so many chunks at least."""
     on = path != OFF
     still = on[1:] & on[:-1] & (np.abs(np.diff(path)) <= HELD_CELLS)
@@ -107,7 +107,7 @@ def _recurs(path: Cells, stretches: list[tuple[int, int]], first: int) -> bool:
     return int(np.count_nonzero(np.abs(shifts - path[first]) <= ELSEWHERE_CELLS)) > 1
 
 
-def _cells_of(axis: LogAxis, lines: Cells, path: Cells, chunks: Cells) -> Mask:
+def cells_of(axis: LogAxis, lines: Cells, path: Cells, chunks: Cells) -> Mask:
     """Where the lines lie in some chunks, shape (chunks, cells)."""
     out = np.zeros(axis.mean.shape, bool)
     chunks = chunks[path[chunks] != OFF]

@@ -191,6 +191,11 @@ def _check_drift(
         kept = store.calibration(router)
     if kept is None:
         raise RefusedError(f'"{router}" has no calibration yet. Leave out --check to make one.')
+    if heard.free.another_turns:
+        raise RefusedError(
+            "Two machines are heard that turn from speed to speed, each at its own time. Switch "
+            "the other one off, and record this router alone."
+        )
     plateaus = part_repeats(heard.plateaus, settings, heard.free.tracks)
     if len(settings) != len(plateaus):
         drawn = plateaus_drawn(heard.plateaus, takes=heard.names)

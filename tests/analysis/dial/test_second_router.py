@@ -1,0 +1,70 @@
+"""Two routers that are set in one take, and what only looks like it."""
+
+import numpy as np
+import pytest
+
+from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
+from analysis.dial.explaining import explain
+from analysis.dial.listening import FreeHearing, Sound, hear_running_free
+from analysis.dial.matching import Mismatch, Trouble
+from analysis.dial.settings import parse_settings
+from tests.analysis.dial.free_running import SAMPLE_RATE_HZ, row_of_speeds, sound_of
+
+PLATE_RPM = (10_000.0, 24_000.0)
+SPEEDS_RPM = [10_130.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0, 22_340.0]
+OTHERS_RPM = [11_300.0, 13_900.0, 15_800.0, 18_700.0, 21_300.0, 23_600.0]
+# Another fan and another commutator.
+OTHER_ORDERS = {1: 0.012, 2: 0.008, 7: 0.03, 14: 0.014, 11: 0.02, 22: 0.012}
+
+
+def heard_together(*sounds: np.ndarray) -> FreeHearing:
+    length = min(map(len, sounds))
+    both = np.sum([sound[:length] for sound in sounds], axis=0).astype(np.float32)
+    return hear_running_free((Sound(both, SAMPLE_RATE_HZ),), plate_range_rpm=PLATE_RPM)
+
+
+def row(speeds_rpm: list[float], *, held_s: float, **how: object) -> np.ndarray:
+    corners, _ = row_of_speeds(speeds_rpm, held_s=held_s, between_s=0.6, off_between=False)
+    return sound_of(corners, noise=0.05, **how)  # type: ignore[arg-type]
+
+
+def settle(heard: FreeHearing) -> Calibration | Mismatch:
+    return calibrate(
+        plateaus_heard(heard), settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None
+    )
+
+
+@pytest.mark.parametrize("others_held_s", [3.4, 4.7])
+def test_two_routers_set_at_once_are_told_even_where_both_rise(others_held_s: float) -> None:
+    heard = heard_together(
+        row(SPEEDS_RPM, held_s=4),
+        row(OTHERS_RPM, held_s=others_held_s, orders=OTHER_ORDERS, seed=2),
+    )
+    made = settle(heard)
+    assert isinstance(made, Mismatch)
+    assert made.trouble is Trouble.TWO_MACHINES
+    told = explain(made, heard, ())
+    assert told[0].startswith("Two machines are heard")
+    assert "Switch the other one off" in told[-1]
+
+
+@pytest.mark.parametrize(
+    "ratio",
+    [
+        # The balls of a worn bearing pass at no whole order: 8 balls, 0.39 each, common practice.
+        3.12,
+        # A machine of its own that runs on at one speed.
+        None,
+    ],
+)
+def test_what_moves_with_the_router_or_not_at_all_is_no_second_one(ratio: float | None) -> None:
+    speeds = [15_350.0] * 6 if ratio is None else [ratio * speed for speed in SPEEDS_RPM]
+    loud = 0.015 if ratio is None else 0.005
+    heard = heard_together(
+        row(SPEEDS_RPM, held_s=4),
+        row(speeds, held_s=4, orders={1: loud, 2: loud, 3: loud / 2, 4: loud / 2}, seed=2),
+    )
+    made = settle(heard)
+    assert isinstance(made, Calibration)
+    speeds_rpm = [point.plateau.spindle_rpm for point in made.points]
+    assert speeds_rpm == pytest.approx(SPEEDS_RPM, rel=3e-4)
