@@ -6,6 +6,7 @@ is a list of (time, rpm) corners, in noise.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,7 +48,7 @@ def row_of_speeds(
 def sound_of(
     corners: list[tuple[float, float]],
     *,
-    orders: dict[int, float] | None = None,
+    orders: Mapping[int, float] | Mapping[float, float] | None = None,
     noise: float = 0.02,
     seed: int = 1,
 ) -> npt.NDArray[np.float32]:
