@@ -78,7 +78,11 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         return _stated(stretches, WORST_APART)
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
-    gain = np.clip(WORTH * (share - least), -MOST_WORTH, MOST_WORTH) * trace.step_s / FRAME_S
+    usual = np.ones(len(share))
+    for first, end in stretches:  # a slow pass hisses less all along
+        usual[first:end] = np.clip(np.percentile(smooth[first:end], 70), LEAST_SHARE[0], 1)
+    gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
+    gain *= trace.step_s / FRAME_S
     flying = two_state_path(gain, cost=TOUCH_COST)
     return _stated(_turned(_holed(stretches, flying), share, step_s=trace.step_s), apart)
 

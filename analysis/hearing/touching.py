@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,10 @@ Mask = npt.NDArray[np.bool_]
 LEAST_FREE_S = 0.4
 CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, most cuts to 6 or more
 LEAST_SPREAD = 0.1  # nepers within a state: steadier than that is luck
+LEAST_LIKENESS = 2.2  # nats: running free alone comes to 2
+INNER_LIKENESS = 3.0
+LONGEST_CUT_S = 25.0
+ANOTHER = 0.08  # ln speed: few routers lose more by cutting
 PLAINLY, PLAINLY_APART = 5.0, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NOT_ONE = 6.0  # nats against that
@@ -32,9 +36,24 @@ def hear_contact(trace: Trace) -> Contact:
     The first guess may have taken a knot or a turn of the dial for the cut.
     """
     settled = _settled(trace)
+    best, most = _likeliest(trace, settled, _guesses(trace, settled))
+    within = settled & best.second
+    if most > LEAST_LIKENESS and _of_two_machines(trace, best.second, settled):
+        # It may be the router as such, and the first state another machine before and after.
+        halves = bimodal_guesses(trace.features(), settled=within, step_s=trace.step_s)
+        inner, likeness = _likeliest(trace, within, halves)
+        if likeness > INNER_LIKENESS and inner.apart > PLAINLY_APART:
+            best, most = inner, likeness
+    if most < LEAST_LIKENESS:
+        return Contact(np.zeros(len(trace.lead), bool), best.evidence)
+    return _as_contact(trace, best)
+
+
+def _likeliest(trace: Trace, settled: Mask, guesses: Iterable[Mask]) -> tuple[TwoStates, float]:
+    """The two states most like running free and cutting, and how much so."""
     nothing = np.zeros(len(trace.lead), bool)
     best, most = TwoStates(nothing, np.full(len(nothing), -1.0), 0.0), -np.inf
-    for number, guess in enumerate(_guesses(trace, settled)):
+    for number, guess in enumerate(guesses):
         states = _parted(trace, settled, guess)
         for named in (states, _turned_round(states, trace.running)):
             likeness = _likeness(trace, named, settled)
@@ -42,7 +61,20 @@ def hear_contact(trace: Trace) -> Contact:
                 best, most = named, likeness
         if number and most > PLAINLY and best.apart > PLAINLY_APART:
             break
-    return _as_contact(trace, best)
+    return best, most
+
+
+def _of_two_machines(trace: Trace, second: Mask, settled: Mask) -> bool:
+    """Whether the states turn at different speeds and the second goes on longer than hands do."""
+    longest = max((end - first for first, end in spans(second)), default=0)
+    if longest * trace.step_s < LONGEST_CUT_S or not (settled & ~second).any():
+        return False
+    return abs(_slower(trace, settled & ~second, settled & second)) > ANOTHER
+
+
+def _slower(trace: Trace, one: Mask, two: Mask) -> float:
+    """By how much, ln, the speed is less in the second of two sets of frames."""
+    return float(np.log(np.median(trace.rotation_hz[one]) / np.median(trace.rotation_hz[two])))
 
 
 def contact_as_guessed(trace: Trace) -> Contact:
@@ -110,7 +142,7 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     def rise(values: npt.NDArray[np.floating]) -> float:
         return float(values[two].mean() - values[one].mean())
 
-    slower = float(np.log(np.median(trace.rotation_hz[one]) / np.median(trace.rotation_hz[two])))
+    slower = _slower(trace, one, two)
     signs = (
         0.5 * np.clip(slower / 0.003, -2, 2)
         + 0.25 * np.clip(rise(trace.teeth) * trace.teeth.shape[1] / 3, -2, 2)
@@ -121,7 +153,7 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
-    return 0.5 * float(np.log(max(states.apart, 1e-3))) + float(signs)
+    return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
 
 
 def _share_at_ends(second: Mask, settled: Mask, *, step_s: float) -> float:

@@ -47,6 +47,11 @@ def test_a_feed_that_wanders_is_no_stop() -> None:
     assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
 
 
+def test_a_slow_pass_hisses_less_all_along_and_is_still_one() -> None:
+    made = quieter(trace(CUTS, seconds=22), CUTS[1], share=0.6)
+    assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
+
+
 @pytest.mark.parametrize("off_frames", [-5, -3, 0, 3, 5])
 def test_an_end_told_late_or_early_is_put_right(off_frames: int) -> None:
     made = trace(CUTS, seconds=22)

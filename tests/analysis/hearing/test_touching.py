@@ -10,7 +10,7 @@ from analysis.hearing.touching import (
     hear_contact,
 )
 from analysis.hearing.trace import Trace
-from tests.analysis.hearing.traces import IDLE_HZ, Cut, frame, trace
+from tests.analysis.hearing.traces import IDLE_HZ, STEP_S, Cut, frame, trace
 
 CUTS = [Cut(4, 8), Cut(11, 15), Cut(18, 23)]
 
@@ -75,6 +75,25 @@ def test_another_machine_before_the_start_is_not_running_free() -> None:
         replace(made, rotation_hz=rotation, bands=bands, lead=lead, cutting=router)
     )
     assert np.mean(heard.mask[early:] == truth(made, CUTS)[early:]) >= ALL_BUT_ENDS
+
+
+def test_another_machine_before_and_after_is_not_running_free_either() -> None:
+    # A faster one that the course glides to and from, so that the router seems one long cut.
+    cuts = [Cut(6, 11), Cut(15, 20), Cut(24, 30)]
+    made = trace(cuts, seconds=40)
+    time_s = np.arange(len(made.lead)) * STEP_S
+    other = np.interp(time_s, [2, 2.4, 37.6, 38], [1.0, 0, 0, 1])
+    rotation = made.rotation_hz * (1 + 0.2 * other)
+    bands = (made.bands - 4 * other[:, None]).astype(np.float32)
+    teeth = (made.teeth - 0.5 * other[:, None]).astype(np.float32)
+    lead = np.where(other < 0.5, 14.0, -14.0)
+    heard = hear_contact(
+        replace(
+            made, rotation_hz=rotation, bands=bands, teeth=teeth, lead=lead, cutting=other < 0.5
+        )
+    )
+    right = heard.mask == truth(made, cuts)
+    assert np.mean(right[frame(3) : frame(37)]) >= 1 - 6 / frame(34)
 
 
 @pytest.mark.parametrize(("on_s", "dropped"), [(2.3, True), (0.5, False)])
