@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import date
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
     from analysis.dial.calibration import Calibration
     from analysis.dial.plateaus import Plateau
     from listen.dial.calibrating import Heard
+
+
+TITLE_WIDTH = 64  # characters over a figure
 
 
 class SettingsType(click.ParamType[tuple[Setting, ...]]):
@@ -89,6 +93,7 @@ def calibrate(
         if figure is not None:
             from analysis.pictures.dial import plateaus_figure
 
+            title = fill(title, TITLE_WIDTH)
             _save_figure(
                 figure, plateaus_figure(heard.free.tracks, found, labels=None, title=title)
             )
