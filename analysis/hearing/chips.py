@@ -108,10 +108,9 @@ def _turned(stretches: list[Stretch], share: FloatArray, *, step_s: float) -> li
     """Each end put where the share nearby changes most."""
     wide = max(3, round(NEARBY_S / step_s))
     ends = [end for stretch in stretches for end in stretch]
-    limits = [0, *ends, len(share)]
-    moved = []
-    for before, end, after in zip(limits, ends, limits[2:], strict=False):
-        first, last = max(before, end - wide), min(after, end + wide)
+    moved = [0]
+    for end, after in pairwise([*ends, len(share)]):
+        first, last = max(moved[-1], end - wide), min(after, end + wide)
         room = min(end - first, last - end) > wide // 3
         moved.append(first + change_point(share[first:last]) if room else end)
-    return [(a, b) for a, b in zip(moved[::2], moved[1::2], strict=True) if a < b]
+    return [(a, b) for a, b in zip(moved[1::2], moved[2::2], strict=True) if a < b]

@@ -1,4 +1,5 @@
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -58,6 +59,19 @@ def test_an_end_told_late_or_early_is_put_right(off_frames: int) -> None:
     moved = [(first + off_frames, end + off_frames) for first, end in STRETCHES]
     told = chip_stretches(made, contact(made), moved).stretches
     assert np.abs(np.array(told) - np.array(STRETCHES)).max() <= 1
+
+
+@given(cuts=st.lists(st.integers(1, 12), min_size=4, max_size=12), seed=st.integers(0, 99))
+@settings(max_examples=40, deadline=None)
+def test_ends_never_cross(cuts: list[int], seed: int) -> None:
+    made = trace(CUTS, seconds=22, seed=seed, spread=0.6)
+    at = frame(14) + np.cumsum(cuts[: len(cuts) // 2 * 2])
+    pieces = [(int(a), int(b)) for a, b in zip(at[::2], at[1::2], strict=True)]
+    told = chip_stretches(made, contact(made), [STRETCHES[0], *pieces]).stretches
+    ends = [end for stretch in told for end in stretch]
+    assert ends == sorted(ends)
+    assert all(a < b for a, b in told)
+    assert all(b < a for (_, b), (a, _) in pairwise(told))
 
 
 def test_bands_that_say_little_change_nothing_and_widen_the_interval() -> None:
