@@ -9,8 +9,10 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
+from analysis.hearing.parting import SHORTEST_PASS_S
 from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
+from analysis.hearing.search import spans
 from analysis.hearing.touching import contact_as_guessed
 
 FloatArray = npt.NDArray[np.float64]
@@ -91,7 +93,7 @@ class Watch:
             return Seen([], None)
         # Cuts known before teach what cutting is, but are not to be found again.
         trace = chosen(trace, slice(cuts, None))
-        contact = Contact(contact.mask[cuts:], contact.evidence[cuts:])
+        contact = _but_for_a_touch(contact.mask[cuts:], contact.evidence[cuts:], trace.step_s)
         by_s = (begin - skip + cuts) * trace.step_s
         passes = [moved(heard, by_s) for heard in find_passes(trace, contact)]
         passes = [heard for heard in passes if heard.exit_s > begin * trace.step_s]
@@ -175,6 +177,20 @@ class Watch:
             step_s=trace.step_s,
         )
         return lost * trace.step_s + by_s if rub(lost, count) > STANDING else None
+
+
+def _but_for_a_touch(mask: Mask, evidence: FloatArray, step_s: float) -> Contact:
+    """Contact without that which has just begun after a break long enough for a way back.
+
+    What the break was is told by what follows it.
+    """
+    stretches = spans(mask)
+    if len(stretches) > 1 and stretches[-1][1] == len(mask):
+        (_, before), (first, end) = stretches[-2:]
+        short = (end - first) * step_s < SHORTEST_PASS_S
+        if short and (first - before) * step_s >= WAY_BACK_S:
+            mask = mask & (np.arange(end) < first)
+    return Contact(mask, evidence)
 
 
 def _first_passes(trace: Trace, stirred: Mask | None) -> tuple[Mask, list[HeardPass]]:
