@@ -232,6 +232,20 @@ def test_standing_still_is_called_while_it_lasts() -> None:
     assert len([e for _, e in said if isinstance(e, PassEnded)]) == 1  # the first pass only
 
 
+def test_a_pass_after_a_quick_way_back_takes_nothing_back() -> None:
+    samples = shop(
+        ("free", 5.0),
+        ("cut", 3.0),
+        ("free", 3.0),
+        ("cut", 3.2),
+        ("free", 1.7),
+        ("cut", 2.8),
+        ("free", 2.0),
+    )
+    said = [e for e in heard(samples, block=BLOCK) if not isinstance(e, (SpeedHeard, LevelHeard))]
+    assert [type(event).__name__ for event in said] == ["PassEntered", "PassEnded"] * 3
+
+
 @pytest.fixture(scope="module")
 def calibrated() -> LiveListener:
     """A listener that knows the router's voices from an earlier take."""
