@@ -25,7 +25,7 @@ SHORTEST_PASS_S = 0.6
 TOUCH = -4.0  # nats for contact too short for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
 PLAIN = 15.0  # nats: nothing that the passes' times say turns that over
-MOST_AT_ONCE = 10  # breaks tried in every combination
+MOST_AT_ONCE = 8  # breaks tried in every combination
 
 
 def alike(times_s: FloatArray) -> float:
@@ -72,14 +72,14 @@ def parted(
 
     def merit(way: Mask) -> float:
         times_s = np.add.reduceat(contact_s, np.concatenate([[0], np.flatnonzero(way) + 1]))
-        touch = times_s < SHORTEST_PASS_S
-        whole = ~touch
+        whole = np.ones(len(times_s), bool)
         whole[0] &= first_whole
         whole[-1] &= last_whole
+        touch = whole & (times_s < SHORTEST_PASS_S)
         return (
-            alike(times_s[whole])
+            alike(times_s[whole & ~touch])
             + TOUCH * np.count_nonzero(touch)
-            + CUT_OFF * np.count_nonzero(~touch & ~whole)
+            + CUT_OFF * np.count_nonzero(~whole)
             + float(np.sum(np.where(way, go, stay)))
         )
 

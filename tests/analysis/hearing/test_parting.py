@@ -82,6 +82,13 @@ def test_a_pass_of_which_a_part_is_missing_need_not_be_like_the_others() -> None
     assert begun == [Break.WAY_BACK, Break.WAY_BACK]
 
 
+def test_a_pass_that_has_only_just_begun_is_no_touch() -> None:
+    told = parted([OPEN], contact_s=np.array([6.0, 0.1]), first_whole=True, last_whole=False)
+    assert told == [Break.WAY_BACK]
+    over = parted([OPEN], contact_s=np.array([6.0, 0.1]), first_whole=True, last_whole=True)
+    assert over == [Break.DWELL]
+
+
 def by_definition(contact_s: list[float], chances: list[dict[Break, float]]) -> float:
     """The best score of all ways to name the breaks."""
     best = -np.inf
