@@ -21,7 +21,7 @@ from analysis.hearing.contact import (
     share_of_way,
     two_state_path,
 )
-from analysis.hearing.gaps import CLEAR_S
+from analysis.hearing.gaps import CLEAR_S, NEVER_BACK_S
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
 
@@ -36,6 +36,7 @@ LEAST_SHARE = (0.5, 0.8)  # of the way to the cut's usual hiss
 WORTH, MOST_WORTH = 12.0, 2.4  # nats for a frame of 23 ms
 FRAME_S = 0.0232
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
+RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
 # 95 % of an end's error, by how far the bands part the two: measured on rendered takes.
 END_U95_S = (0.05, 0.55)
@@ -78,6 +79,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         return _stated(stretches, WORST_APART)
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
+    stretches = _filled(stretches, share, least=least)
     usual = np.ones(len(share))
     for first, end in stretches:  # a slow pass hisses less all along
         usual[first:end] = np.clip(np.percentile(smooth[first:end], 70), LEAST_SHARE[0], 1)
@@ -94,6 +96,17 @@ def _stated(stretches: list[Stretch], apart: float) -> ChipStretches:
     return ChipStretches(tuple(stretches), end_u95_s, span_end_u95_s)
 
 
+def _filled(stretches: list[Stretch], share: FloatArray, *, least: float) -> list[Stretch]:
+    """Stretches joined where chips fly all the same between."""
+    joined: list[Stretch] = []
+    for start, end in stretches:
+        if joined and float(np.median(share[joined[-1][1] : start])) > least:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    return joined
+
+
 def _holed(stretches: list[Stretch], flying: Mask) -> list[Stretch]:
     """Stretches parted where the chips stop inside; their outer ends stay."""
     parts = []
@@ -105,12 +118,22 @@ def _holed(stretches: list[Stretch], flying: Mask) -> list[Stretch]:
 
 
 def _turned(stretches: list[Stretch], share: FloatArray, *, step_s: float) -> list[Stretch]:
-    """Each end put where the share nearby changes most."""
-    wide = max(3, round(NEARBY_S / step_s))
+    """Each end put where the share nearby changes most; a pass's entry where it first rises.
+
+    There is no echo before a sound; but where a large bit goes in slowly the chips grow.
+    """
+    wide, way_back = max(3, round(NEARBY_S / step_s)), round(NEVER_BACK_S / step_s)
     ends = [end for stretch in stretches for end in stretch]
     moved = [0]
-    for end, after in pairwise([*ends, len(share)]):
+    before = -way_back
+    for number, (end, after) in enumerate(pairwise([*ends, len(share)])):
         first, last = max(moved[-1], end - wide), min(after, end + wide)
-        room = min(end - first, last - end) > wide // 3
-        moved.append(first + change_point(share[first:last]) if room else end)
+        place = end
+        if min(end - first, last - end) > wide // 3:
+            place = first + change_point(share[first:last])
+            if number % 2 == 0 and end - before >= way_back:
+                low = np.flatnonzero(share[first:place] <= RISEN)
+                place = first + (int(low[-1]) + 1 if len(low) else 1)
+        moved.append(place)
+        before = end
     return [(a, b) for a, b in zip(moved[1::2], moved[2::2], strict=True) if a < b]

@@ -24,6 +24,8 @@ ANOTHER = 0.08  # ln speed: few routers lose more by cutting
 PLAINLY, PLAINLY_APART = 5.0, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NOT_ONE = 6.0  # nats against that
+USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 2.0  # few lose more than a twentieth by cutting
+UNSURE = 2.0  # nats against what could not be believed
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
 SOON_S = 0.6
@@ -153,6 +155,9 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
+    signs -= min(MOST_RARE, RARE * max(0.0, slower - USUALLY_SLOWER))
+    if states.apart < CUT_APART:
+        signs -= UNSURE
     return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
 
 

@@ -48,6 +48,15 @@ def test_a_feed_that_wanders_is_no_stop() -> None:
     assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
 
 
+def test_a_break_in_which_chips_fly_all_the_same_is_none() -> None:
+    made = trace(CUTS, seconds=22)
+    mask = contact(made)
+    gap = (frame(15), frame(15.5))
+    mask[slice(*gap)] = False
+    parts = [STRETCHES[0], (STRETCHES[1][0], gap[0]), (gap[1], STRETCHES[1][1])]
+    assert len(chip_stretches(made, mask, parts).stretches) == 2
+
+
 def test_a_slow_pass_hisses_less_all_along_and_is_still_one() -> None:
     made = quieter(trace(CUTS, seconds=22), CUTS[1], share=0.6)
     assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
@@ -59,6 +68,18 @@ def test_an_end_told_late_or_early_is_put_right(off_frames: int) -> None:
     moved = [(first + off_frames, end + off_frames) for first, end in STRETCHES]
     told = chip_stretches(made, contact(made), moved).stretches
     assert np.abs(np.array(told) - np.array(STRETCHES)).max() <= 1
+
+
+def test_where_the_chips_grow_slowly_the_entry_is_where_they_begin() -> None:
+    # A large bit at a slow feed: a fifth of a second from first contact to the whole chip.
+    made = trace(CUTS, seconds=22, spread=0.1)
+    bands = made.bands.copy()
+    growing = slice(frame(13), frame(13.2))
+    missing = np.linspace(1, 0, growing.stop - growing.start)[:, None]
+    bands[growing] -= (missing * 1.2 * np.linspace(0.5, 1.5, BANDS)).astype(np.float32)
+    told = chip_stretches(replace(made, bands=bands), contact(made), STRETCHES).stretches
+    # At three tenths of the way; half way would be 0.1 s late.
+    assert told[1][0] * STEP_S == pytest.approx(13.06, abs=2 * STEP_S)
 
 
 @given(cuts=st.lists(st.integers(1, 12), min_size=4, max_size=12), seed=st.integers(0, 99))
