@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -164,13 +163,6 @@ class Record:
                     events.append(PassEnded(heard))
             told.closed = told.ended and (not last or lost_s >= CLOSED_S)
         return events
-
-    def told_apart(self, heard: HeardPass) -> bool:
-        """Whether a pass is made of several told, with time between them for a way back."""
-        parts = [
-            told for told in self._told if heard.entry_s - SAME_S < told.entry_s < heard.exit_s
-        ]
-        return any(b.entry_s - a.exit_s >= WAY_BACK_S for a, b in pairwise(parts))
 
     def differs(self, anew: PassesRevised) -> bool:
         """Whether passes that were heard anew are others than those told."""

@@ -303,13 +303,11 @@ class LiveListener:
         first_s = course.first * self.grid.step_s
         contact = hear_contact(course.trace)
         passes = [moved(heard, first_s) for heard in find_passes(course.trace, contact)]
-        # What began before all that is kept, or goes on, is left as it was told; and what was
-        # told as a way back is not called standing still afterwards.
+        # What began before all that is kept, or goes on, is left as it was told.
         from_s, until_s = first_s, self._record.closed_s + SAME_S
         if passes and not passes[0].complete:
             from_s = passes[0].exit_s
-        kept = (p for p in passes if p.exit_s >= until_s or self._record.told_apart(p))
-        until_s = min([until_s, *(heard.entry_s for heard in kept)])
+        until_s = min([until_s, *(p.entry_s for p in passes if p.exit_s >= until_s)])
         over = tuple(p for p in passes if p.complete and from_s < p.exit_s < until_s)
         return PassesRevised(from_s, until_s, over) if over else None
 

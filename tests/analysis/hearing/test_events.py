@@ -154,18 +154,6 @@ def test_passes_heard_anew_take_the_place_of_those_told() -> None:
     assert record.cutting
 
 
-def test_passes_with_a_way_back_between_them_were_told_apart() -> None:
-    from analysis.hearing.gaps import WAY_BACK_S
-
-    record = Record()
-    record.news([heard_pass(1.0, 4.0)], now_s=7.0, standing_s=None)
-    record.news([heard_pass(4.1 + WAY_BACK_S, 9.0)], now_s=12.0, standing_s=None)
-    record.news([heard_pass(9.5, 11.0)], now_s=14.0, standing_s=None)
-    assert record.told_apart(heard_pass(0.9, 9.0))
-    assert not record.told_apart(heard_pass(0.9, 4.0))
-    assert not record.told_apart(heard_pass(5.6, 11.0))
-
-
 def test_only_the_last_passes_are_remembered() -> None:
     record = Record()
     for number in range(1000):
