@@ -121,15 +121,15 @@ def find_free_course(
     within = _within(first_hz, axis.reach, plate_hz)
     orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
     path = lines.path
-    before = np.zeros(len(path), bool)
+    hidden = np.full(len(path), OFF)
     for _ in range(ROUNDS):
         sounding, soundings = sounding_lines(axis, orders, path)
         path = path_along(axis, sounding, soundings, within)
         if np.count_nonzero(path != OFF) < FEWEST_CHUNKS:
             return None
-        cleared = without_what_runs_on(axis, sounding, soundings, path, before=before)
+        cleared = without_what_runs_on(axis, sounding, soundings, path, hidden=hidden)
         if cleared is not None:
-            axis, before = cleared
+            axis, hidden = cleared
     sounding, soundings = sounding_lines(axis, orders, path)
     path = without_the_faint(axis, sounding, soundings, path)
     evidence = _evidence(levels(on_axis), sounding, LEARNABLE[soundings], axis.reach, within)

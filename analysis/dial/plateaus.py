@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -34,7 +35,7 @@ EVEN = 0.7  # share of an even part that each part of a plateau has at least
 EVEN_SPREAD = 0.08  # of the whole
 TURNING_S = 0.3
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
-LEAPT_LEAST_S = 3.2
+LEAPT_LEAST_S = 3.8
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
 WANDER_SHARE = 0.6  # what of the wander a mean over its very stretch still misses
 
@@ -244,15 +245,15 @@ def _without_overshoot(
 def _without_leaps(
     stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
 ) -> list[tuple[int, int]]:
-    """Drop a short stretch that was reached faster than a motor turns: another machine's."""
-    kept = stretches[:1]
-    for first, last in stretches[1:]:
-        a, b = kept[-1]
-        leapt = abs(_level(log_rpm, first, last) - _level(log_rpm, a, b)) > LEAPT
-        if (first - b) * step_s < LEAPT_S and leapt and (last - first) * step_s < LEAPT_LEAST_S:
-            continue
-        kept.append((first, last))
-    return kept
+    """Drop a short stretch reached or left faster than a motor turns: another machine's."""
+    dropped = set()
+    for before, after in pairwise(stretches):
+        leapt = abs(_level(log_rpm, *before) - _level(log_rpm, *after)) > LEAPT
+        shorter = min(before, after, key=lambda stretch: stretch[1] - stretch[0])
+        short = (shorter[1] - shorter[0]) * step_s < LEAPT_LEAST_S
+        if leapt and short and (after[0] - before[1]) * step_s < LEAPT_S:
+            dropped.add(shorter)
+    return [stretch for stretch in stretches if stretch not in dropped]
 
 
 def _without_cuts(

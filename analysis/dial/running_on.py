@@ -25,20 +25,21 @@ TOGETHER = 4  # chunks
 DRIFT_CELLS, WIDEST = 2, 10
 LOUD = 0.4  # nepers
 LEAST_ON, MISFIT_AT = 0.43, 0.5
-RECURRING, RECURRING_FIT = 0.15, 0.7
+RECURRING, RECURRING_FIT = 0.15, 0.8
 HIDDEN = 0.15
 FAINT = 0.15
 LINE_BINS = 2.2  # half of a Hann line
-PASSING_CHUNKS, PASSING_FIT, PASSING_LOUD = 6, 0.6, 0.45
+PASSING_CHUNKS, PASSING_FIT, PASSING_LOUD = 6, 0.65, 0.5
 
 
 def without_what_runs_on(
-    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells, *, before: Mask
-) -> tuple[LogAxis, Mask] | None:
+    axis: LogAxis, lines: Cells, soundings: Cells, path: Cells, *, hidden: Cells
+) -> tuple[LogAxis, Cells] | None:
     """The axis without other machines' lines on which the path lives; None where on none.
 
-    `before` marks the chunks in which some were taken out before, shape (chunks,): what is
-    found there now was hidden, and is doubted less. It comes back with the new ones in.
+    `hidden` is the shift at which some were taken out before, in each chunk, or OFF. What is
+    found there now is doubted less; what has that speed elsewhere, more. It comes back with
+    the new ones in.
     """
     own = cells_of(axis, lines, path, np.arange(len(path)))
     elsewhere = np.where(own, np.nan, axis.raw)
@@ -49,19 +50,23 @@ def without_what_runs_on(
     for (first, last), (fit, loud) in zip(stretches, fits, strict=True):
         margin = _runs_on(axis, elsewhere, lines, path, first, last)
         margin -= max(LEAST_ON, 2 * (fit - MISFIT_AT))
-        if fit < RECURRING_FIT and _recurs(path, stretches, first):
-            margin += RECURRING
         if last - first <= PASSING_CHUNKS and loud < PASSING_LOUD * usual and fit < PASSING_FIT:
             margin = max(margin, RECURRING)
-        margins.append(margin - (HIDDEN if before[first:last].mean() > 0.5 else 0.0))
+        margins.append(margin - (HIDDEN if np.mean(hidden[first:last] != OFF) > 0.5 else 0.0))
+    shifts = np.array([np.median(path[a:b]) for a, b in stretches])
+    others = np.concatenate([shifts[np.array(margins) > 0], hidden[hidden != OFF]])
+    for place, (fit, _) in enumerate(fits):
+        again = np.any(np.abs(others - shifts[place]) <= ELSEWHERE_CELLS)
+        if fit < RECURRING_FIT and again:
+            margins[place] += RECURRING
     worst = max(margins, default=0.0)
     if worst <= 0:
         return None
-    foreign, before = np.zeros(own.shape, bool), before.copy()
+    foreign, hidden = np.zeros(own.shape, bool), hidden.copy()
     for (first, last), margin in zip(stretches, margins, strict=True):
         if margin > max(0.0, 0.5 * worst):
             foreign |= cells_of(axis, lines, path, np.arange(first, last))
-            before[first:last] = True
+            hidden[first:last] = path[first:last]
     mine = ~foreign
     cleared = replace(
         axis,
@@ -69,7 +74,7 @@ def without_what_runs_on(
         gains=axis.gains * mine,
         bonus=axis.bonus * mine,
     )
-    return cleared, before
+    return cleared, hidden
 
 
 def without_the_faint(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -> Cells:
@@ -99,12 +104,6 @@ def held(path: Cells, shortest: int) -> list[tuple[int, int]]:
     on = path != OFF
     still = on[1:] & on[:-1] & (np.abs(np.diff(path)) <= HELD_CELLS)
     return [(a, b + 1) for a, b in spans(still) if b + 1 - a >= shortest]
-
-
-def _recurs(path: Cells, stretches: list[tuple[int, int]], first: int) -> bool:
-    """Whether another stretch has about the same speed."""
-    shifts = np.array([np.median(path[a:b]) for a, b in stretches])
-    return int(np.count_nonzero(np.abs(shifts - path[first]) <= ELSEWHERE_CELLS)) > 1
 
 
 def cells_of(axis: LogAxis, lines: Cells, path: Cells, chunks: Cells) -> Mask:
