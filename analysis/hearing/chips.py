@@ -38,8 +38,11 @@ FRAME_S = 0.0232
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
-# 95 % of an end's error, by how far the bands part the two: measured on rendered takes.
-END_U95_S = (0.05, 0.55)
+# 95 % of the errors, measured on rendered takes. Of a pass's entry and exit, by how long the hiss
+# takes to rise or to die away: least, and more for each second of that.
+ENTRY_U95_S, EXIT_U95_S = (0.02, 0.6), (0.035, 0.9)
+RISING, LONGEST_RISE_S = (0.15, 0.7), 0.4  # from and to that much of the cut's hiss
+# Of one end of a break inside, by how far the bands part the two.
 SPAN_END_U95_S = (0.03, 0.45)
 WORST_APART = 3.0
 
@@ -51,12 +54,15 @@ class ChipStretches:
     Attributes
     ----------
     stretches : tuple of (first, end)
-    end_u95_s, span_end_u95_s : float
-        95 % half-widths of an entry or exit, and of one end of a break inside.
+    entry_u95_s, exit_u95_s : tuples of float
+        95 % half-widths of each stretch's two ends, taken as those of a pass.
+    span_end_u95_s : float
+        95 % half-width of one end of a break inside a pass.
     """
 
     stretches: tuple[Stretch, ...]
-    end_u95_s: float
+    entry_u95_s: tuple[float, ...]
+    exit_u95_s: tuple[float, ...]
     span_end_u95_s: float
 
 
@@ -66,7 +72,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     free = trace.steady & ~binary_dilation(contact, iterations=wide)
     cut = trace.running & binary_erosion(contact, iterations=max(1, wide // 2))
     if min(free.sum(), cut.sum()) * trace.step_s < LEAST_KNOWN_S:
-        return _stated(stretches, WORST_APART)
+        return _unsure(stretches)
     flying = cut
     for _ in range(ROUNDS):
         share, apart = share_of_way(
@@ -76,7 +82,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         surely = cut & (smooth > SURELY)
         flying = surely if surely.sum() > cut.sum() / 2 else flying
     if apart < APART:
-        return _stated(stretches, WORST_APART)
+        return _unsure(stretches)
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
     stretches = _filled(stretches, share, least=least)
@@ -86,14 +92,33 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
     gain *= trace.step_s / FRAME_S
     flying = two_state_path(gain, cost=TOUCH_COST)
-    return _stated(_turned(_holed(stretches, flying), share, step_s=trace.step_s), apart)
-
-
-def _stated(stretches: list[Stretch], apart: float) -> ChipStretches:
-    end_u95_s, span_end_u95_s = (
-        least + more / apart for least, more in (END_U95_S, SPAN_END_U95_S)
+    parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
+    least_s, more = SPAN_END_U95_S
+    return ChipStretches(
+        tuple(parts),
+        tuple(_end_u95_s(ENTRY_U95_S, share[::-1], len(share) - a, trace.step_s) for a, _ in parts),
+        tuple(_end_u95_s(EXIT_U95_S, share, b, trace.step_s) for _, b in parts),
+        least_s + more / apart,
     )
-    return ChipStretches(tuple(stretches), end_u95_s, span_end_u95_s)
+
+
+def _unsure(stretches: list[Stretch]) -> ChipStretches:
+    entries, exits = (
+        (least + more * LONGEST_RISE_S,) * len(stretches)
+        for least, more in (ENTRY_U95_S, EXIT_U95_S)
+    )
+    least_s, more = SPAN_END_U95_S
+    return ChipStretches(tuple(stretches), entries, exits, least_s + more / WORST_APART)
+
+
+def _end_u95_s(by_fall: tuple[float, float], share: FloatArray, end: int, step_s: float) -> float:
+    """95 % half-width of an end, by how long the share takes to fall about it."""
+    wide = round(LONGEST_RISE_S / step_s)
+    nearby = share[max(0, end - wide) : end + wide]
+    high = np.flatnonzero(nearby > RISING[1])
+    low = np.flatnonzero(nearby[high[-1] :] < RISING[0]) if len(high) else high
+    fall_s = min(float(low[0]) * step_s, LONGEST_RISE_S) if len(low) else LONGEST_RISE_S
+    return by_fall[0] + by_fall[1] * fall_s
 
 
 def _filled(stretches: list[Stretch], share: FloatArray, *, least: float) -> list[Stretch]:

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.chips import ChipStretches, chip_stretches
+from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, chances, cut_left_measure, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S, parted
 from analysis.hearing.search import spans
@@ -94,15 +94,16 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     stretches = chips.stretches
     breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
     names = _named(trace, contact, stretches, breaks) if breaks else []
-    passes, first, inside = [], 0, list[tuple[Break, int, int]]()
+    passes, begun, first, inside = [], 0, 0, list[tuple[Break, int, int]]()
     for i, (start, end) in enumerate(stretches):
         if i == 0 or names[i - 1] is Break.WAY_BACK:
-            first, inside = start, []
+            begun, first, inside = i, start, []
         elif names[i - 1] is not Break.NONE:
             inside = [*inside, (names[i - 1], *breaks[i - 1])]
         last_part = i == len(stretches) - 1 or names[i] is Break.WAY_BACK
         if last_part and (end - first) * trace.step_s >= SHORTEST_PASS_S:
-            passes.append(_heard_pass(trace, contact, chips, first, end, inside))
+            ends_u95_s = chips.entry_u95_s[begun], chips.exit_u95_s[i], chips.span_end_u95_s
+            passes.append(_heard_pass(trace, contact, first, end, inside, ends_u95_s))
     return tuple(passes)
 
 
@@ -154,10 +155,10 @@ def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]
 def _heard_pass(
     trace: Trace,
     contact: Contact,
-    chips: ChipStretches,
     first: int,
     end: int,
     inside: list[tuple[Break, int, int]],
+    ends_u95_s: tuple[float, float, float],
 ) -> HeardPass:
     step_s = trace.step_s
     moving = np.zeros(len(contact.mask), bool)
@@ -173,15 +174,14 @@ def _heard_pass(
         wander = float(np.std(speeds)) / max(1.0, len(speeds) * step_s / WANDER_S) ** 0.5
         heard = float(np.hypot(np.mean(deviations), wander))
         rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
-    time_u95_s = chips.end_u95_s * 2**0.5
+    entry_u95_s, exit_u95_s, span_end_u95_s = ends_u95_s
+    time_u95_s = float(np.hypot(entry_u95_s, exit_u95_s))
     return HeardPass(
         # Contact began between the last frame without it and the first with it.
         entry_s=max(0.0, (first - 0.5) * step_s),
         exit_s=(end - 0.5) * step_s,
         time_u95_s=time_u95_s,
-        moving_time_u95_s=float(
-            np.hypot(time_u95_s, chips.span_end_u95_s * (2 * len(inside)) ** 0.5)
-        ),
+        moving_time_u95_s=float(np.hypot(time_u95_s, span_end_u95_s * (2 * len(inside)) ** 0.5)),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
         sag_percent=_sag_percent(trace, contact, first, end, rpm),

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.hearing.chips import END_U95_S, SPAN_END_U95_S, WORST_APART, chip_stretches
+from analysis.hearing.chips import (
+    ENTRY_U95_S,
+    EXIT_U95_S,
+    LONGEST_RISE_S,
+    SPAN_END_U95_S,
+    WORST_APART,
+    chip_stretches,
+)
 from analysis.hearing.trace import Trace
 from tests.analysis.hearing.traces import BANDS, STEP_S, Cut, frame, trace
 
@@ -101,9 +108,30 @@ def test_bands_that_say_little_change_nothing_and_widen_the_interval() -> None:
     moved = [(first + 3, end + 3) for first, end in STRETCHES]
     told = chip_stretches(faint, contact(faint), moved)
     assert list(told.stretches) == moved
-    assert told.end_u95_s == END_U95_S[0] + END_U95_S[1] / WORST_APART
+    for ends_u95_s, (least_s, more) in (
+        (told.entry_u95_s, ENTRY_U95_S),
+        (told.exit_u95_s, EXIT_U95_S),
+    ):
+        assert ends_u95_s == (least_s + more * LONGEST_RISE_S,) * 2
     assert told.span_end_u95_s == SPAN_END_U95_S[0] + SPAN_END_U95_S[1] / WORST_APART
-    assert chip_stretches(plain, contact(plain), STRETCHES).end_u95_s < told.end_u95_s / 2
+    sharp = chip_stretches(plain, contact(plain), STRETCHES)
+    assert max(sharp.entry_u95_s) < told.entry_u95_s[0] / 2
+    assert max(sharp.exit_u95_s) < told.exit_u95_s[0] / 2
+
+
+def test_an_exit_that_dies_away_slowly_is_known_less_well() -> None:
+    made = trace(CUTS, seconds=22, spread=0.1)
+    bands = made.bands.copy()
+    dying = slice(frame(9), frame(9.25))
+    echo = np.linspace(0.9, 0, dying.stop - dying.start)[:, None]
+    bands[dying] += (echo * 1.2 * np.linspace(0.5, 1.5, BANDS)).astype(np.float32)
+    told = chip_stretches(replace(made, bands=bands), contact(made), STRETCHES)
+    # From 0.7 to 0.15 of the hiss takes 0.55 / 0.9 of a quarter of a second, or a frame.
+    fall_s = 0.55 / 0.9 * 0.25 - STEP_S
+    assert told.exit_u95_s[0] - told.exit_u95_s[1] == pytest.approx(
+        EXIT_U95_S[1] * fall_s, abs=3 * EXIT_U95_S[1] * STEP_S
+    )
+    assert told.entry_u95_s[0] == pytest.approx(told.entry_u95_s[1], abs=2 * 0.6 * STEP_S)
 
 
 def test_without_running_free_nothing_is_said() -> None:
