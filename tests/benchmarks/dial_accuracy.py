@@ -4,11 +4,11 @@
     python -m tests.benchmarks.dial_accuracy --voice --count 10
 
 The first renders calibration takes of both splits and three difficulties and prints, for each:
-takes whose plateaus were all found and matched, the error of their speeds, how often the
-stated 95 % interval covers the truth, and the seconds of one core for a minute of sound. The
-second calibrates a router on a quiet take, then hears another take of the same router beside
-a shop vacuum as loud as it, with the voice and without, and prints the share of frames
-within 0.5 % of the truth.
+takes whose plateaus were all found and matched within 0.5 %, the error of their speeds, how
+often the stated 95 % interval covers the truth, and the seconds of one core for a minute of
+sound. The second calibrates a router on a quiet take, then hears another take of the same
+router beside a shop vacuum as loud as it, with the voice and without, and prints the share of
+frames within 0.5 % of the truth.
 """
 
 from __future__ import annotations
@@ -89,18 +89,19 @@ def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
         tally.takes += 1
         if not isinstance(made, Calibration):
             continue
-        held = [(p, t) for p, t in zip(made.points, true, strict=True) if _overlap(p, t)]
+        held = [(p, t) for p, t in zip(made.points, true, strict=True) if _the_same(p, t)]
         tally.matched += len(held) == len(true)
         tally.errors += [p.plateau.spindle_rpm / t["rpm"] - 1 for p, t in held]
         tally.intervals += [p.plateau.spindle_rpm_u95 / t["rpm"] for p, t in held]
     return tally
 
 
-def _overlap(point: DialPoint, true: dict[str, float]) -> bool:
-    """Whether a plateau lies on the true one for more than half of it."""
+def _the_same(point: DialPoint, true: dict[str, float]) -> bool:
+    """Whether a plateau lies on the true one for more than half of it, and at its speed."""
     plateau = point.plateau
     shared = min(plateau.end_s, true["end_s"]) - max(plateau.start_s, true["start_s"])
-    return shared > 0.5 * (true["end_s"] - true["start_s"])
+    near = abs(plateau.spindle_rpm / true["rpm"] - 1) < NEAR
+    return near and shared > 0.5 * (true["end_s"] - true["start_s"])
 
 
 def voice_gain(split: str, count: int, first_seed: int) -> list[tuple[float, float]]:
