@@ -41,9 +41,14 @@ def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
     free, cutting = some_of(course.running & ~course.cutting), some_of(course.cutting)
     middle_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
     lowest_hz, highest_hz = search.candidates.rotation_hz[[0, -1]]
+    free_hz = (
+        np.median(search.candidates.rotation_hz[course.path[free]]) if len(free) > 8 else np.inf
+    )
     scores = {}
     for ratio in RATIOS:
         if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
+            continue
+        if ratio != 1.0 and len(free) > 8 and ratio * free_hz < search.slowest_free_hz:
             continue
         top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
         top_order = max(4, int(top_hz / (ratio * middle_hz)))

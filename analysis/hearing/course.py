@@ -1,45 +1,44 @@
 """The router's course through a take: which speed, when off, when cutting.
 
 Three kinds of trouble are met in turn. Running free a router hides most of its orders, so
-the cut is found first and the machine followed from there into its own quiet. Other
-machines (a shop vacuum) have combs of their own, so every comb that is heard is followed,
-those that run on whatever the router does are taken out, and the one that cuts is kept.
-And the lines may be counted wrongly, so the ratio is weighed over the whole take.
+every comb that is heard is followed from where it stands out, as a motor that holds its
+speed and as one that gives way. Other machines (a shop vacuum) have combs of their own:
+those that run on whatever the router does are taken out, and the course that most looks
+like a router at work is kept. And the lines may be counted wrongly, so the ratio is
+weighed over the whole take.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.counting import counted_right
 from analysis.hearing.machines import MIN_SEED_STEPS, other_machines, seeds_of
-from analysis.hearing.orders import (
-    Candidates,
-    comb_bonus,
-    comb_evidence,
-    generic_voice,
-    on_log_axis,
+from analysis.hearing.path import OFF
+from analysis.hearing.pursuit import (
+    first_path,
+    followed,
+    followed_as_two,
+    followed_held,
+    held_machine,
+    recognised,
 )
-from analysis.hearing.path import OFF, best_path
 from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits, step_evidence
+from analysis.hearing.voice import Mask, Voices
 
-# Steps overlap by half and speech or knocks last over several: evidence counts half.
-EVIDENCE = 0.5
-GLIDE, STEADY_GLIDE = 0.15, 0.30  # cost of a change of speed, per candidate
-SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
-RUNNING_BONUS = 2.0  # while following a machine into silence, per step
-FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # against the speeds it was heard at
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
 CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
 SIZE_WORTH = 1.8  # merit for each tenfold of steps in which a machine stood out
+HELD_WORTH = 2.0  # merit of a held speed: it can't stray to another machine's
 MOST_OF = 0.8
-CUTS = 2.5  # cutness of a router that cuts
+SURELY_CUTS, ALL_BUT = 11.0, 0.97
+CUTS = 7.0  # cutness of a router that surely cuts
+ROUNDS = 3
 
 
 def find_course(
@@ -58,22 +57,22 @@ def find_course(
         here decides.
     """
     if known is not None:
-        recognised = _recognise(search, known)
-        if recognised.running.mean() > ENOUGH:
-            return recognised
+        course = recognised(search, known)
+        if course.running.mean() > ENOUGH:
+            return course
     taught = known or taught
-    best = _recognise(search, taught) if taught is not None else None
+    best = recognised(search, taught) if taught is not None else None
     clear = search  # with other machines taken out, but never the best course itself
-    for round_number in range(3):
-        path = _first_path(search, taught)
+    for round_number in range(ROUNDS):
+        path = first_path(search, taught)
         seeds = seeds_of(search, path)
         if not seeds:
             break
-        heard = _with_surest_cut(search, [_follow(search, path, seed) for seed in seeds])
+        if round_number == 0 and (plain := _plain(search, path, seeds[0])) is not None:
+            return counted_right(search, plain)
         # The longest heard comes first; another must be clearly better.
-        for course, seed in zip(heard, seeds, strict=True):
-            course = replace(course, merit=course.merit + SIZE_WORTH * float(np.log10(seed.sum())))
-            more = CLEARLY_MORE if round_number == 0 else LATER_MORE
+        more = CLEARLY_MORE if round_number == 0 else LATER_MORE
+        for course in _proposals(search, path, seeds):
             if best is None or course.merit > best.merit + more:
                 best, clear = course, search
         assert best is not None
@@ -83,7 +82,7 @@ def find_course(
         if best.cutness > CUTS:
             break
         if not others:
-            first = heard[0]
+            first = followed(search, path, seeds[0])
             search = search.without(first.path, np.maximum(first.voices.idle, first.voices.cutting))
     if best is None:
         return None
@@ -92,7 +91,7 @@ def find_course(
         best = alone
     # What is left when the router is taken out may show a machine that hid behind it.
     rest = clear.without(best.path, np.maximum(best.voices.idle, best.voices.cutting))
-    path = _first_path(rest, None)
+    path = first_path(rest, None)
     hidden = other_machines(clear, path, seeds_of(rest, path), best)
     if hidden:
         cleared = clear
@@ -104,11 +103,57 @@ def find_course(
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
-def _with_surest_cut(search: Search, heard: list[Course]) -> list[Course]:
-    """Courses told apart once more by the surest cut among them: they share one take."""
-    surest = max(heard, key=lambda course: course.cutness)
-    again = [tell_apart(search, course.path, guess=surest.cutting) for course in heard]
-    return [max(pair, key=lambda course: course.merit) for pair in zip(heard, again, strict=True)]
+def _plain(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course | None:
+    """The course of a router that is alone and surely cuts; None if there may be doubt."""
+    if np.count_nonzero(seed) < MOST_OF * np.count_nonzero(path != OFF):
+        return None
+    course = followed(search, path, seed)
+    off_seed = np.abs(course.path - path)[seed & course.running]
+    if course.cutness < SURELY_CUTS or np.mean(off_seed <= HOP) < ALL_BUT:
+        return None
+    return course
+
+
+def _proposals(search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]) -> list[Course]:
+    """Courses worth weighing: each seed followed in several ways, and pairs of them."""
+    heard = [(followed(search, path, seed), seed, 0.0) for seed in seeds]
+    for sound, seed in [*((search, seed) for seed in seeds), *_each_alone(search, path, seeds)]:
+        held = followed_held(sound, path, seed)
+        if held is not None:
+            heard.append((held, seed, HELD_WORTH))
+    for free, cut in permutations(seeds, 2):
+        pair = followed_as_two(search, path, free=free, cut=cut)
+        if pair is not None:
+            heard.append((pair, free | cut, 0.0))
+    surest = max((course for course, _, _ in heard), key=lambda course: course.cutness)
+    proposals = []
+    for course, seed, worth in heard:
+        # All share one take: each is told apart once more by the surest cut among them.
+        again = tell_apart(search, course.path, guess=surest.cutting)
+        better = max(course, again, key=lambda course: course.merit)
+        size = SIZE_WORTH * float(np.log10(seed.sum()))
+        proposals.append(replace(better, merit=better.merit + worth + size))
+    return proposals
+
+
+def _each_alone(
+    search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]
+) -> list[tuple[Search, Mask]]:
+    """Each seed with sound from which the machines of the other seeds are taken out."""
+    if len(seeds) < 2:
+        return []
+    machines = [held_machine(search, path, seed) for seed in seeds]
+    alone = []
+    for seed, (own_path, _) in zip(seeds, machines, strict=True):
+        sound = search
+        for other_path, voice in machines:
+            both = (other_path != OFF) & (own_path != OFF)
+            apart = np.abs(other_path - own_path)[both]
+            if other_path is not own_path and not (len(apart) > 8 and np.median(apart) < HOP):
+                sound = sound.without(other_path, voice)
+        if sound is not search:
+            alone.append((sound, seed))
+    return alone
 
 
 def _same_cut(one: Course, other: Course) -> bool:
@@ -120,60 +165,4 @@ def _same_cut(one: Course, other: Course) -> bool:
 def _alone(search: Search, course: Course) -> Course:
     """The course followed once more, from where it cuts, in sound without other machines."""
     core = course.cutting if course.cutting.sum() >= MIN_SEED_STEPS else course.running
-    return _follow(search, course.path, core) if core.sum() >= MIN_SEED_STEPS else course
-
-
-def _recognise(search: Search, known: Voices) -> Course:
-    """The course of a router whose voices are known."""
-    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
-    path = _two_voice_path(axis, known, search.candidates)
-    if known.cutting is known.idle:  # a calibration knows nothing of the cut
-        return tell_apart(search, path)
-    fits = order_fits(search.orders(path))
-    lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
-    return tell_apart(search, path, guess=uniform_filter1d(lead, 9) > 0)
-
-
-def _two_voice_path(
-    axis: npt.NDArray[np.uint8], voices: Voices, candidates: Candidates
-) -> npt.NDArray[np.int64]:
-    evidence = comb_evidence(axis, voice=voices.cutting, candidates=candidates)
-    if voices.idle is not voices.cutting:
-        free = comb_evidence(axis, voice=voices.idle, candidates=candidates)
-        np.maximum(evidence, free, out=evidence)
-    return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
-
-
-def _first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
-    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
-    voice = generic_voice(search.flutes)
-    evidence = comb_evidence(axis, voice=voice, candidates=search.candidates)
-    if taught is not None:
-        for voice in (taught.idle, taught.cutting):
-            at = comb_evidence(axis, voice=voice, candidates=search.candidates)
-            np.maximum(evidence, at, out=evidence)
-    return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)
-
-
-def _follow(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course:
-    """Follow the machine heard in the seed steps through the whole take."""
-    whole = search
-    heard_hz = whole.candidates.rotation_hz[path[seed & (path != OFF)]]
-    low, high = np.percentile(heard_hz, [2, 98])
-    first, last = np.searchsorted(
-        whole.candidates.rotation_hz, [low * FOLLOW_DOWN, high * FOLLOW_UP]
-    )
-    first, last = int(max(first - 1, 0)), int(min(last + 1, whole.candidates.count))
-    candidates = Candidates(whole.candidates.rotation_hz[first], last - first)
-    search = Search(whole.steps, candidates, whole.flutes)
-    axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
-    path = np.where(seed & (path != OFF), np.clip(path - first, 0, candidates.count - 1), OFF)
-    voice = learn_voice(order_fits(search.orders(path)), path != OFF)
-
-    bonus = comb_bonus(axis, voice=voice, candidates=candidates)
-    path = best_path(EVIDENCE * bonus + RUNNING_BONUS, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
-    course = tell_apart(search, path)
-    for _ in range(2):
-        path = _two_voice_path(axis, course.voices, candidates)
-        course = tell_apart(search, path, guess=course.cutting)
-    return replace(course, path=np.where(path != OFF, path + first, OFF))
+    return followed(search, course.path, core) if core.sum() >= MIN_SEED_STEPS else course

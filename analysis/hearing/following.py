@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.course import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH
 from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.pursuit import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Search, spans
 from analysis.hearing.sharpen import sharpened
@@ -17,6 +17,7 @@ from analysis.hearing.spindle import (
     Frames,
     Turning,
     candidate_range_hz,
+    slowest_free_hz,
     teeth_orders,
 )
 from analysis.hearing.voice import Voices, order_fits, step_evidence
@@ -34,6 +35,7 @@ class Follower:
     def __init__(self, *, flutes: int | None, plate_range_rpm: tuple[float, float] | None) -> None:
         self._flutes = flutes
         self._whole = Candidates.between(*candidate_range_hz(plate_range_rpm))
+        self._slowest_free_hz = slowest_free_hz(plate_range_rpm)
         self._near = self._whole
         self.voices: Voices | None = None
 
@@ -56,7 +58,7 @@ class Follower:
         if self.voices is None or len(frames.steps.excess) < 2:
             return None
         candidates = self._whole if wide else self._near
-        search = Search(frames.steps, candidates, self._flutes)
+        search = Search(frames.steps, candidates, self._flutes, self._slowest_free_hz)
         axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
         evidence = comb_evidence(axis, voice=self.voices.cutting, candidates=candidates)
         if self.voices.idle is not self.voices.cutting:

@@ -14,7 +14,7 @@ from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
 
@@ -23,13 +23,14 @@ AnyNumber = TypeVar("AnyNumber", np.float64, np.complex128)
 ComplexArray = npt.NDArray[np.complex128]
 
 HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
-FIRST_STEPS, LATER_STEPS = 3, 1  # Newton steps: a longer window starts near its answer
+FIRST_STEPS, LATER_STEPS = 6, 1  # Newton steps: a longer window starts near its answer
 # Sum of the correlations between a Hann frame and its neighbours at a quarter frame:
 # 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
 OVERLAP_NOISE = 2.667
 POOL_SHIFTS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # frames
 WANDER_FRAMES = 17
 COARSE_DEVIATION = 0.002  # of the path itself, as a share of the rotation
+AROUND, SLIPPED = 9, 4  # frames; how many times shorter a slipped frame's window is
 AGREE = 2.5  # standard deviations within which a longer window must agree
 
 
@@ -122,6 +123,13 @@ def refine_stretch(
         reach = np.where(accept, half, reach)
         if half == 1:
             short, short_deviation = track, deviation
+    # A frame that settled on a side peak cannot agree with any longer window, while those
+    # around it reach far beyond it and agree: they know better.
+    usual_reach = median_filter(reach, AROUND, mode="nearest")
+    slipped = SLIPPED * reach <= usual_reach
+    track = np.where(slipped, median_filter(track, AROUND, mode="nearest"), track)
+    deviation = np.where(slipped, median_filter(deviation, AROUND, mode="nearest"), deviation)
+    reach = np.where(slipped, usual_reach, reach)
     surer, borrowed = _pooled(track, deviation, reach)
     return Refined(surer, np.hypot(borrowed, _wander(short, short_deviation, track)))
 

@@ -52,11 +52,12 @@ class Course:
         return np.asarray(self.path != OFF)
 
     @property
-    def hops_per_step(self) -> float:
-        """Hops from one speed to quite another, per running step."""
+    def breaks_per_step(self) -> float:
+        """Hops from one speed to quite another, to off and back, per running step."""
         running = self.running
         hops = np.abs(np.diff(self.path))[running[1:] & running[:-1]] > HOP
-        return float(np.count_nonzero(hops)) / max(1, int(np.count_nonzero(running)))
+        breaks = np.count_nonzero(hops) + np.count_nonzero(running[1:] != running[:-1])
+        return float(breaks) / max(1, int(np.count_nonzero(running)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,11 +81,24 @@ class Steps:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
-    """Where to look: the sound in steps, the speeds to look among, the bit's flutes if known."""
+    """Where to look.
+
+    Attributes
+    ----------
+    steps : Steps
+        The sound.
+    candidates : Candidates
+        The speeds to look among.
+    flutes : int or None
+        Of the bit, if known.
+    slowest_free_hz : float
+        A router running free turns no slower; in the cut it may.
+    """
 
     steps: Steps
     candidates: Candidates
     flutes: int | None
+    slowest_free_hz: float
 
     @property
     def excess(self) -> Excess:
@@ -130,7 +144,9 @@ class Search:
             inside = (centre > 2) & (centre < self.grid.bins - 3)
             for cell in range(-2, 3):
                 excess[on[inside], centre[inside] + cell] = -0.7
-        return Search(replace(self.steps, excess=excess), self.candidates, self.flutes)
+        return Search(
+            replace(self.steps, excess=excess), self.candidates, self.flutes, self.slowest_free_hz
+        )
 
 
 def spans(mask: Mask) -> list[tuple[int, int]]:

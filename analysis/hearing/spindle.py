@@ -11,6 +11,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.course import find_course
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
+from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Course, Search, Steps, spans
 from analysis.hearing.sharpen import sharpened
@@ -22,10 +23,13 @@ AnyValue = TypeVar("AnyValue", bound=np.generic)
 
 LOADED = 2 / 3  # an unregulated router may lose a third of its speed in the cut
 OVER_PLATE = 1.08  # and run this much over its plate when free
+UNDER_PLATE = 0.92  # or, at the lowest setting, under it
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
 MIN_STEPS = 10  # half a second of sound
-TUNE_HOPS_PER_S = 1.0  # what hops more from pitch to pitch is music or talk, not a machine
+TUNE_BREAKS_PER_S = (
+    1.0  # what hops more from pitch to pitch, or to silence, is music or talk, not a machine
+)
 TEETH = 8
 FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
@@ -143,6 +147,11 @@ def candidate_range_hz(plate_range_rpm: tuple[float, float] | None) -> tuple[flo
     return low_rpm * LOADED / 60, high_rpm * OVER_PLATE / 60
 
 
+def slowest_free_hz(plate_range_rpm: tuple[float, float] | None) -> float:
+    """Rotation below which no router of that plate runs free."""
+    return UNDER_PLATE * (plate_range_rpm or ANY_ROUTER_RPM)[0] / 60
+
+
 def hear_turning(
     frames: Frames,
     *,
@@ -158,9 +167,9 @@ def hear_turning(
     """
     count = len(frames.spectra)
     candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
-    search = Search(frames.steps, candidates, flutes)
+    search = Search(frames.steps, candidates, flutes, slowest_free_hz(plate_range_rpm))
     course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
-    if course is None or course.hops_per_step > TUNE_HOPS_PER_S * 2 * frames.grid.step_s:
+    if course is None or course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s:
         nothing = np.full(count, np.nan)
         return Turning(
             rotation_hz=nothing,
@@ -206,7 +215,7 @@ def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray
     orders = _audible_orders(np.maximum(course.voices.idle, course.voices.cutting))
     coarse = sharpened(
         search.excess,
-        np.where(course.running, search.rotation_hz(course.path), np.nan),
+        np.where(course.running, search.rotation_hz(_sound_at_ends(course.path)), np.nan),
         orders=orders,
         grid=frames.grid,
         frames=count,
@@ -233,6 +242,18 @@ def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray
         rotation[first:last] = np.pad(refined.rotation_hz, (a - first, last - b), mode="edge")
         deviation[first:last] = np.pad(refined.deviation_hz, (a - first, last - b), mode="edge")
     return rotation, deviation
+
+
+def _sound_at_ends(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """The path with its first and last step like their neighbours.
+
+    Half a frame at either end of a take holds no sound, and its lines are smeared.
+    """
+    path = path.copy()
+    for end, next_to_it in ((0, 1), (-1, -2)):
+        if path[end] != OFF and path[next_to_it] != OFF:
+            path[end] = path[next_to_it]
+    return path
 
 
 def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:

@@ -28,6 +28,9 @@ END_STEPS = 10  # half a second at either end of a run: nobody starts a router i
 MOST_RISE = 12.0  # nepers
 ENOUGH_OF_A_STATE = 54  # steps, some two and a half seconds
 SURE_VOTE = 3.0
+# What merit is made of, beside nepers of rise: each sign of a cut, nats of evidence a step,
+# share of hops, and the plate's word.
+VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST, TOO_SLOW_COST = 1.5, 0.3, 100.0, 6.0
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
 
 
@@ -93,6 +96,8 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     heard = np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
+    free = settled & ~second
+    free_hz = np.median(search.rotation_hz(path)[free]) if free.sum() > 8 else np.inf
     hops = np.count_nonzero(np.abs(np.diff(path))[running[1:] & running[:-1]] > HOP)
     return Course(
         path,
@@ -100,9 +105,10 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         voices,
         cutness=rise * min(1.0, abs(signs.vote) / SURE_VOTE),
         merit=rise
-        + 1.5 * abs(signs.vote)
-        + 0.3 * float(heard[running].mean() if running.any() else 0.0)
-        - 100 * hops / max(1, int(np.count_nonzero(running))),
+        + VOTE_WORTH * abs(signs.vote)
+        + EVIDENCE_WORTH * float(heard[running].sum()) / len(path)
+        - HOPS_COST * hops / max(1, int(np.count_nonzero(running)))
+        - (TOO_SLOW_COST if free_hz < search.slowest_free_hz else 0.0),
     )
 
 
