@@ -14,7 +14,7 @@ LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
-LEAST_NEWS, LEAST_NEWS_RPM = 0.25, 1e-3  # shares by which a pass must differ to be told anew
+LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
 
 @dataclass(frozen=True, slots=True)
