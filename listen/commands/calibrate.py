@@ -188,7 +188,7 @@ def _check_drift(
     from analysis.dial.matching import part_repeats
     from listen.dial.calibrating import RefusedError
     from listen.dial.contract import drift_json
-    from listen.dial.text import drift_text, plateaus_drawn
+    from listen.dial.text import drift_text, plateaus_drawn, refusal
     from listen.store.names import name_store, router_named
 
     with name_store() as store:
@@ -197,10 +197,11 @@ def _check_drift(
     if kept is None:
         raise RefusedError(f'"{router}" has no calibration yet. Leave out --check to make one.')
     if heard.free.another_turns:
-        raise RefusedError(
+        sentence = (
             "Two machines are heard that turn from speed to speed, each at its own time. Switch "
             "the other one off, and record this router alone."
         )
+        raise RefusedError(refusal(sentence))
     plateaus = part_repeats(heard.plateaus, settings, heard.free.tracks)
     if len(settings) != len(plateaus):
         drawn = plateaus_drawn(heard.plateaus, takes=heard.names)

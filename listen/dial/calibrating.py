@@ -15,7 +15,7 @@ from analysis.dial.settings import Setting
 from analysis.errors import InputError, ToothbeatError
 from listen.decoding import TakeError
 from listen.dial.takes import read_sound
-from listen.dial.text import plateaus_drawn, wrapped
+from listen.dial.text import plateaus_drawn, refusal, wrapped
 
 
 class RefusedError(ToothbeatError):
@@ -92,9 +92,9 @@ def match_takes(
         made = again
     sentences = explain(made, heard.free, cuts)
     on_refusal(made.plateaus, sentences[0])
-    parts = [*map(wrapped, (f"{sentences[0]} Nothing was stored.", *sentences[1:]))]
+    first = refusal(f"{sentences[0]} Nothing was stored.")
     drawn = plateaus_drawn(made.plateaus, takes=heard.names)
-    raise RefusedError("\n".join([parts[0], drawn, *parts[1:]]))
+    raise RefusedError("\n".join([first, drawn, *map(wrapped, sentences[1:])]))
 
 
 def _calibrate(

@@ -11,6 +11,7 @@ from analysis.dial.plateaus import Plateau
 
 WIDTH = 80
 _BAR = 34
+_NAME = "toothbeat: "
 
 
 def calibration_text(calibration: Calibration, *, title: str, notes: tuple[str, ...]) -> str:
@@ -88,6 +89,11 @@ def wrapped(text: str, *, first: str = "", later: str = "") -> str:
     return textwrap.fill(
         text, WIDTH, initial_indent=first, subsequent_indent=later, break_on_hyphens=False
     )
+
+
+def refusal(text: str) -> str:
+    """A refusal's first sentences in WIDTH columns, the program's name before them counted."""
+    return wrapped(text, first=_NAME)[len(_NAME) :]
 
 
 def _u95(u95_rpm: float) -> str:

@@ -3,6 +3,7 @@
 import os
 import re
 import select
+import signal
 import sys
 import time
 from dataclasses import dataclass
@@ -44,9 +45,14 @@ def at_the_terminal(take: Path, home: Path, *typed: bytes) -> Session:
     pid, terminal = pty.fork()
     if pid == 0:
         os.execve(sys.executable, [sys.executable, *arguments], environment)
-    shown, asked_at, answers = b"", 0, list(typed)
+    shown, asked_at, answers, last = b"", 0, list(typed), b""
     end = time.monotonic() + LONGEST_S
-    while time.monotonic() < end and select.select([terminal], [], [], LONGEST_S)[0]:
+    while time.monotonic() < end:
+        if not select.select([terminal], [], [], 1.0)[0]:
+            # A key pressed while the line editor was still starting may be lost: press again.
+            if last and ASKED.search(shown):
+                os.write(terminal, last)
+            continue
         try:
             more = os.read(terminal, 4096)
         except OSError:  # how Linux says that the other side has closed it
@@ -55,8 +61,10 @@ def at_the_terminal(take: Path, home: Path, *typed: bytes) -> Session:
             break
         shown += more
         if answers and ASKED.search(shown[asked_at:]):
-            asked_at = len(shown)
-            os.write(terminal, answers.pop(0))
+            asked_at, last = len(shown), answers.pop(0)
+            os.write(terminal, last)
+    else:
+        os.kill(pid, signal.SIGKILL)
     _, status = os.waitpid(pid, 0)
     os.close(terminal)
     return Session(shown.decode().replace("\r\n", "\n"), os.waitstatus_to_exitcode(status))
