@@ -6,7 +6,6 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.orders import LOG_STEP, FloatArray, order_excess
-from analysis.hearing.path import OFF
 from analysis.hearing.ratio import (
     MARGIN,
     NOISE_LEVEL,
@@ -15,26 +14,83 @@ from analysis.hearing.ratio import (
     idle_score,
     ripple_sidebands,
 )
-from analysis.hearing.search import Course, Search, some_of
+from analysis.hearing.search import Course, Search, some_of, spans
 from analysis.hearing.states import tell_apart
+from analysis.hearing.voice import Mask, order_fits, step_evidence
 
 ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
+OTHER_SPEED = 0.1  # in log, from the take's usual speed
+STRETCH_STEPS = 60  # some three seconds
+CLEARLY_BETTER = 1.0  # nats a step
+NEARLY = 2.0  # nats by which a ratio may be behind and still be looked at
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 
 
 def counted_right(search: Search, course: Course) -> Course:
-    """Count the lines of a course anew if another multiple explains them better."""
+    """Count the lines of a course anew if another multiple explains them better.
+
+    What the lines' means say of a ratio is weighed together with the merit of the course so
+    counted: counted double, half of the lines are left unexplained.
+    """
     for _ in range(2):
         scores = _ratio_scores(search, course)
-        best = max(scores, key=lambda ratio: scores[ratio])
-        if best == 1.0 or scores[best] <= scores[1.0] + MARGIN:
+        likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
+        weighed = [
+            (scores[ratio] + counted.merit, ratio, counted)
+            for ratio in likely
+            for counted in [_counted(search, course, ratio)]
+        ]
+        stays = next(weight for weight, ratio, _ in weighed if ratio == 1.0)
+        weight, ratio, counted = max(weighed, key=lambda each: each[0])
+        if ratio == 1.0 or weight <= stays + MARGIN:
             break
-        shift = round(float(np.log(best)) / LOG_STEP)
-        moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
-        path = np.where(course.running, moved, OFF)
-        course = tell_apart(search, path, guess=course.cutting)
-    return course
+        course = counted
+    return counted_alike(search, course)
+
+
+def counted_alike(search: Search, course: Course) -> Course:
+    """Stretches of another speed counted as the rest is.
+
+    When the dial is turned the orders that sound stay the same: a stretch that fits this
+    router's own voices clearly better by another ratio was counted wrongly.
+    """
+    path = course.path
+    log_hz = np.log(search.rotation_hz(path))
+    usual = np.median(log_hz[course.running])
+    for first, last in spans(course.running & (np.abs(log_hz - usual) > OTHER_SPEED)):
+        if last - first < STRETCH_STEPS:
+            continue
+        stretch = np.zeros(len(path), bool)
+        stretch[first:last] = True
+        fits = {}
+        for ratio in RATIOS:
+            moved = _moved(search, course, ratio, stretch)
+            if not np.isin(np.median(moved[stretch]), [0, search.candidates.count - 1]):
+                orders = order_fits(search.orders(course.path, ratio=ratio, steps=stretch))
+                voices = (course.voices.idle, course.voices.cutting)
+                fit = np.maximum(*(step_evidence(orders, voice) for voice in voices))
+                fits[ratio] = float(np.mean(fit))
+        best = max(fits, key=lambda ratio: fits[ratio], default=1.0)
+        if fits.get(best, 0.0) > fits.get(1.0, 0.0) + CLEARLY_BETTER:
+            path = np.where(stretch, _moved(search, course, best, stretch), path)
+    return course if path is course.path else tell_apart(search, path)
+
+
+def _counted(search: Search, course: Course, ratio: float) -> Course:
+    """The course counted by another ratio, its states told apart anew and by what they were."""
+    if ratio == 1.0:
+        return course
+    path = _moved(search, course, ratio, course.running)
+    told = (tell_apart(search, path), tell_apart(search, path, guess=course.cutting))
+    return max(told, key=lambda course: course.merit)
+
+
+def _moved(search: Search, course: Course, ratio: float, steps: Mask) -> npt.NDArray[np.int64]:
+    """The course's path with some of its steps counted by another ratio."""
+    shift = round(float(np.log(ratio)) / LOG_STEP)
+    moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
+    return np.where(steps, moved, course.path)
 
 
 def _ratio_scores(search: Search, course: Course) -> dict[float, float]:

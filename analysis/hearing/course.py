@@ -10,7 +10,6 @@ weighed over the whole take.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -18,6 +17,7 @@ import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
 from analysis.hearing.machines import MIN_SEED_STEPS, other_machines, seeds_of
+from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF
 from analysis.hearing.pursuit import (
     first_path,
@@ -27,7 +27,7 @@ from analysis.hearing.pursuit import (
     held_machine,
     recognised,
 )
-from analysis.hearing.search import HOP, Course, Search
+from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices
 
@@ -35,6 +35,8 @@ ENOUGH = 0.2  # share of a section in which a known router must be recognised
 CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
 SIZE_WORTH = 1.8  # merit for each tenfold of steps in which a machine stood out
 HELD_WORTH = 2.0  # merit of a held speed: it can't stray to another machine's
+GIVES_WAY = 0.97  # speed in the cut against free, of a motor whose speed is surely not held
+MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 CUTS = 7.0  # cutness of a router that surely cuts
@@ -62,6 +64,7 @@ def find_course(
             return course
     taught = known or taught
     best = recognised(search, taught) if taught is not None else None
+    worth = 0.0  # of the best course, beside its merit
     clear = search  # with other machines taken out, but never the best course itself
     for round_number in range(ROUNDS):
         path = first_path(search, taught)
@@ -72,33 +75,28 @@ def find_course(
             return counted_right(search, plain)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
-        for course in _proposals(search, path, seeds):
-            if best is None or course.merit > best.merit + more:
-                best, clear = course, search
+        for course, extra in _proposals(search, path, seeds):
+            if best is None or course.merit + extra > best.merit + worth + more:
+                best, worth, clear = course, extra, search
         assert best is not None
         others = other_machines(search, path, seeds, best)
-        for other_path, voice in others:
-            search, clear = search.without(other_path, voice), clear.without(other_path, voice)
+        clear = clear.without(*others)
         if best.cutness > CUTS:
             break
-        if not others:
-            first = followed(search, path, seeds[0])
-            search = search.without(first.path, np.maximum(first.voices.idle, first.voices.cutting))
+        search = search.without(*others or [followed(search, path, seeds[0]).machine])
     if best is None:
         return None
     alone = _alone(clear, best)
-    if alone.merit >= MOST_OF * best.merit and _same_cut(alone, best):
-        best = alone
+    if alone.merit >= MOST_OF * (best.merit + worth) and _same_cut(alone, best):
+        best, worth = alone, 0.0
     # What is left when the router is taken out may show a machine that hid behind it.
-    rest = clear.without(best.path, np.maximum(best.voices.idle, best.voices.cutting))
+    rest = clear.without(best.machine)
     path = first_path(rest, None)
     hidden = other_machines(clear, path, seeds_of(rest, path), best)
     if hidden:
-        cleared = clear
-        for other_path, voice in hidden:
-            cleared = cleared.without(other_path, voice)
+        cleared = clear.without(*hidden)
         alone = _alone(cleared, best)
-        if alone.merit > best.merit + CLEARLY_MORE and _same_cut(alone, best):
+        if alone.merit > best.merit + worth + CLEARLY_MORE and _same_cut(alone, best):
             best, clear = alone, cleared
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
@@ -114,13 +112,24 @@ def _plain(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course | 
     return course
 
 
-def _proposals(search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]) -> list[Course]:
-    """Courses worth weighing: each seed followed in several ways, and pairs of them."""
+def _proposals(
+    search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]
+) -> list[tuple[Course, float]]:
+    """Courses worth weighing: each seed followed in several ways, and pairs of them.
+
+    With each goes what it is worth beside its merit.
+    """
     heard = [(followed(search, path, seed), seed, 0.0) for seed in seeds]
-    for sound, seed in [*((search, seed) for seed in seeds), *_each_alone(search, path, seeds)]:
+    likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
+    in_company = bool(other_machines(search, path, seeds, likeliest))
+    sounds = [*((search, seed) for seed in seeds), *_each_alone(search, path, seeds)]
+    gives_way = not in_company and likeliest.cutness > CUTS and _speed_kept(likeliest) < GIVES_WAY
+    for sound, seed in sounds if not gives_way else ():
         held = followed_held(sound, path, seed)
         if held is not None:
-            heard.append((held, seed, HELD_WORTH))
+            # Where it falls silent the dial may have been turned: then it is not held.
+            missing = np.mean(~held.running & (path != OFF))
+            heard.append((held, seed, HELD_WORTH if missing < MOST_MISSING else 0.0))
     for free, cut in permutations(seeds, 2):
         pair = followed_as_two(search, path, free=free, cut=cut)
         if pair is not None:
@@ -131,9 +140,18 @@ def _proposals(search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]) -
         # All share one take: each is told apart once more by the surest cut among them.
         again = tell_apart(search, course.path, guess=surest.cutting)
         better = max(course, again, key=lambda course: course.merit)
-        size = SIZE_WORTH * float(np.log10(seed.sum()))
-        proposals.append(replace(better, merit=better.merit + worth + size))
+        proposals.append((better, worth + SIZE_WORTH * float(np.log10(seed.sum()))))
     return proposals
+
+
+def _speed_kept(course: Course) -> float:
+    """Speed in the cut against that of running free; 1 if either was not heard."""
+    free, cutting = course.running & ~course.cutting, course.running & course.cutting
+    if not free.any() or not cutting.any():
+        return 1.0
+    return float(
+        np.exp(LOG_STEP * (np.median(course.path[cutting]) - np.median(course.path[free])))
+    )
 
 
 def _each_alone(
@@ -144,16 +162,17 @@ def _each_alone(
         return []
     machines = [held_machine(search, path, seed) for seed in seeds]
     alone = []
-    for seed, (own_path, _) in zip(seeds, machines, strict=True):
-        sound = search
-        for other_path, voice in machines:
-            both = (other_path != OFF) & (own_path != OFF)
-            apart = np.abs(other_path - own_path)[both]
-            if other_path is not own_path and not (len(apart) > 8 and np.median(apart) < HOP):
-                sound = sound.without(other_path, voice)
-        if sound is not search:
-            alone.append((sound, seed))
+    for seed, own in zip(seeds, machines, strict=True):
+        others = [other for other in machines if not _same_speed(own, other)]
+        if others:
+            alone.append((search.without(*others), seed))
     return alone
+
+
+def _same_speed(one: Machine, other: Machine) -> bool:
+    """Whether two are one machine: whenever both are heard they turn alike."""
+    apart = np.abs(one.path - other.path)[(one.path != OFF) & (other.path != OFF)]
+    return one is other or (len(apart) > 8 and float(np.median(apart)) < HOP)
 
 
 def _same_cut(one: Course, other: Course) -> bool:

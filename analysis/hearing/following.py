@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
-from analysis.hearing.path import OFF, best_path
-from analysis.hearing.pursuit import EVIDENCE, FOLLOW_DOWN, FOLLOW_UP, GLIDE, SWITCH
+from analysis.hearing.orders import AT_TIMES, Candidates
+from analysis.hearing.path import OFF
+from analysis.hearing.pursuit import FOLLOW_DOWN, FOLLOW_UP, two_voice_path
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Search, spans
 from analysis.hearing.sharpen import sharpened
@@ -58,13 +58,10 @@ class Follower:
         if self.voices is None or len(frames.steps.excess) < 2:
             return None
         candidates = self._whole if wide else self._near
-        search = Search(frames.steps, candidates, self._flutes, self._slowest_free_hz)
-        axis = on_log_axis(search.excess, grid=search.grid, candidates=candidates)
-        evidence = comb_evidence(axis, voice=self.voices.cutting, candidates=candidates)
-        if self.voices.idle is not self.voices.cutting:
-            free = comb_evidence(axis, voice=self.voices.idle, candidates=candidates)
-            np.maximum(evidence, free, out=evidence)
-        path = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+        search = Search.over(
+            frames.steps, candidates, flutes=self._flutes, slowest_free_hz=self._slowest_free_hz
+        )
+        path = two_voice_path(search, self.voices)
         if wide:
             self.look_near(np.where(path == OFF, np.nan, candidates.rotation_hz[path]))
         orders = search.orders(path)

@@ -89,7 +89,12 @@ class Listener:
         self._samples = 0
         self._level = SoundLevel()
         self._overview = OverviewMaker(self.grid)
-        self._section = _Section(self.grid)
+        self._section_frames, self._margin_frames = (
+            round(seconds / self.grid.step_s) for seconds in (SECTION_S, MARGIN_S)
+        )
+        # Besides a section and its margins: a batch not yet looked at, and the take's rest.
+        most = self._section_frames + 2 * self._margin_frames + 3 * BATCH
+        self._section = _Section(self.grid, most=most)
         self._kept: list[Trace] = []
         self._sureness: list[npt.NDArray[np.float64]] = []
         self._first = 0  # frame number of the section's first frame
@@ -99,14 +104,15 @@ class Listener:
         """Take in samples, shape (n,), full scale +-1."""
         self._samples += len(samples)
         self._level.add(samples)
-        self._add(self._framer.frames(samples, multiple=BATCH))
-        margin, section = (round(s / self.grid.step_s) for s in (MARGIN_S, SECTION_S))
-        while self._section.count >= section + 2 * margin:
-            self._hear(last=self._first + section + margin)
-            # The next section starts a margin before what is not yet told; whole steps.
-            start = max(self._told - margin, 0) // (2 * BATCH) * (2 * BATCH)
-            self._section.drop(start - self._first)
-            self._first = start
+        frames = self._framer.frames(samples, multiple=BATCH)
+        for first in range(0, len(frames), BATCH):
+            self._add(frames[first : first + BATCH])
+            if self._section.count >= self._section_frames + 2 * self._margin_frames:
+                self._hear(last=self._first + self._section_frames + self._margin_frames)
+                # The next section starts a margin before what is not yet told; whole steps.
+                start = max(self._told - self._margin_frames, 0) // (2 * BATCH) * (2 * BATCH)
+                self._section.drop(start - self._first)
+                self._first = start
 
     def finish(self) -> Hearing:
         """End the take and return all that was heard."""
@@ -137,11 +143,10 @@ class Listener:
         )
 
     def _add(self, frames: npt.NDArray[np.float32]) -> None:
-        for first in range(0, len(frames), BATCH):
-            spectra = spectrum(frames[first : first + BATCH], grid=self.grid)
-            levels = log_power(spectra[:, : self.grid.bins])
-            self._overview.add(levels)
-            self._section.add(spectra, levels)
+        spectra = spectrum(frames, grid=self.grid)
+        levels = log_power(spectra[:, : self.grid.bins])
+        self._overview.add(levels)
+        self._section.add(spectra, levels)
 
     def _hear(self, *, last: int) -> None:
         frames = self._section.frames(last - self._first)
@@ -153,9 +158,8 @@ class Listener:
             taught=self._taught,
         )
         self._voices = turning.voices or self._voices
-        margin = (
-            0 if last == self._first + self._section.count else round(MARGIN_S / self.grid.step_s)
-        )
+        at_the_end = last == self._first + self._section.count
+        margin = 0 if at_the_end else self._margin_frames
         keep = slice(self._told - self._first, last - margin - self._first)
         self._kept.append(_trace(frames, turning, keep))
         self._sureness.append(turning.sureness[keep])
@@ -165,7 +169,7 @@ class Listener:
 def _trace(frames: Frames, turning: Turning, keep: slice) -> Trace:
     return Trace(
         step_s=frames.grid.step_s,
-        bands=frames.bands[keep],
+        bands=frames.bands[keep].copy(),  # the section goes on to other sound
         rotation_hz=turning.rotation_hz[keep],
         deviation_hz=turning.deviation_hz[keep],
         lead=turning.lead[keep],
@@ -187,33 +191,32 @@ def _joined(traces: list[Trace]) -> Trace:
 
 
 class _Section:
-    """Spectra of the section being collected, in batches."""
+    """Spectra of the section being collected; room for all of it is made once."""
 
-    def __init__(self, grid: SpectrumGrid) -> None:
+    def __init__(self, grid: SpectrumGrid, *, most: int) -> None:
         self._grid = grid
-        self._spectra: list[npt.NDArray[np.complex64]] = []
-        self._levels: list[npt.NDArray[np.float32]] = []
-        self._bands: list[npt.NDArray[np.float32]] = []
-
-    @property
-    def count(self) -> int:
-        return sum(len(part) for part in self._spectra)
+        self._spectra = np.empty((most, grid.bins), np.complex64)
+        self._levels = np.empty((most, grid.bins), np.float32)
+        self._bands = np.empty((most, 0), np.float32)
+        self.count = 0
 
     def add(self, spectra: npt.NDArray[np.complex64], levels: npt.NDArray[np.float32]) -> None:
-        self._spectra.append(spectra[:, : self._grid.bins].copy())
-        self._levels.append(levels)
-        self._bands.append(band_levels(spectra, levels, grid=self._grid))
+        bands = band_levels(spectra, levels, grid=self._grid)
+        if not self.count and self._bands.shape[1] != bands.shape[1]:
+            self._bands = np.empty((len(self._levels), bands.shape[1]), np.float32)
+        new = slice(self.count, self.count + len(levels))
+        self._spectra[new], self._levels[new] = spectra[:, : self._grid.bins], levels
+        self._bands[new] = bands
+        self.count += len(levels)
 
     def frames(self, count: int) -> Frames:
-        """The first `count` frames."""
+        """The first `count` frames, as a view."""
         return as_frames(
-            np.concatenate(self._spectra)[:count],
-            np.concatenate(self._levels)[:count],
-            np.concatenate(self._bands)[:count],
-            grid=self._grid,
+            self._spectra[:count], self._levels[:count], self._bands[:count], grid=self._grid
         )
 
     def drop(self, count: int) -> None:
-        """Forget the first `count` frames, a whole number of batches."""
-        for parts in (self._spectra, self._levels, self._bands):
-            del parts[: count // BATCH]
+        """Forget the first `count` frames."""
+        for kept in (self._spectra, self._levels, self._bands):
+            kept[: self.count - count] = kept[count : self.count].copy()
+        self.count -= count

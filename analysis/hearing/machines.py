@@ -8,10 +8,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.orders import LOG_STEP, FloatArray, Voice
+from analysis.hearing.orders import LOG_STEP, FloatArray
 from analysis.hearing.path import OFF
 from analysis.hearing.ratio import RATIOS
-from analysis.hearing.search import HOP, Course, Search
+from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
 MIN_SEED_STEPS = 20  # about a second
@@ -44,7 +44,7 @@ def seeds_of(search: Search, path: npt.NDArray[np.int64]) -> list[Mask]:
 
 def other_machines(
     search: Search, path: npt.NDArray[np.int64], seeds: list[Mask], best: Course
-) -> list[tuple[npt.NDArray[np.int64], Voice]]:
+) -> list[Machine]:
     """Machines that run on at their own speed whatever the best course does."""
     others = []
     rotation = search.candidates.rotation_hz[np.maximum(path, 0)]
@@ -70,5 +70,5 @@ def other_machines(
             runs_on = uniform_filter1d(step_evidence(fits, voice), 5)[~seed] > 1
             if runs_on.mean() <= 0.4:
                 continue
-        others.append((steady, voice))
+        others.append(Machine(steady, voice))
     return others

@@ -41,23 +41,22 @@ def best_path(
     ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
     scores = np.empty((steps, count), np.float32)
     off = np.empty(steps)
-    up, down = np.empty(count, np.float32), np.empty(count, np.float32)
-    backwards = down[::-1]
+    # Both directions in one array, the second one counted from the other end.
+    ways = np.empty((2, count), np.float32)
+    back = ways[1, ::-1]
     scores[0], off[0] = evidence[0], 0.0
     for t in range(1, steps):
         previous, now = scores[t - 1], scores[t]
         best = float(previous.max())
-        np.add(previous, ramp, out=up)
-        np.maximum.accumulate(up, out=up)
-        np.subtract(up, ramp, out=up)
-        np.subtract(previous, ramp, out=down)
-        np.maximum.accumulate(backwards, out=backwards)
-        np.add(down, ramp, out=down)
-        np.maximum(up, down, out=now)
+        np.add(previous, ramp, out=ways[0])
+        np.add(previous[::-1], ramp, out=ways[1])
+        np.maximum.accumulate(ways, axis=1, out=ways)
+        ways -= ramp
+        np.maximum(ways[0], back, out=now)
         np.maximum(now, off[t - 1] - switch_cost, out=now)
-        np.add(now, evidence[t], out=now)
+        now += evidence[t]
         # Only differences matter; taking the best off keeps float32 sharp on long takes.
-        np.subtract(now, best, out=now)
+        now -= np.float32(best)
         off[t] = max(off[t - 1], best - switch_cost) - best
     path = np.empty(steps, np.int64)
     last = int(np.argmax(scores[-1]))

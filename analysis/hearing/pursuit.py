@@ -15,15 +15,13 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.orders import (
     LOG_STEP,
-    Candidates,
-    Voice,
+    SILENT,
     comb_bonus,
     comb_evidence,
     generic_voice,
-    on_log_axis,
 )
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.search import Course, Search
+from analysis.hearing.search import Course, Machine, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits, step_evidence
 
@@ -32,7 +30,7 @@ EVIDENCE = 0.5
 GLIDE, STEADY_GLIDE = 0.15, 0.30  # cost of a change of speed, per candidate
 SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
 RUNNING_BONUS = 2.0  # while following a machine into silence, per step
-FOLLOW_DOWN, FOLLOW_UP = 0.93, 1.5  # of an open-loop motor, against the speeds it was heard at
+FOLLOW_DOWN, FOLLOW_UP = 0.75, 1.5  # of an open-loop motor, against the speeds it was heard at
 HELD = 0.03  # share by which an electronically held speed may move
 # In pairs: the cut's speed against that of running free, for an open-loop motor.
 MOST_SAG, LEAST_SAG = 0.66, 0.985
@@ -43,20 +41,16 @@ ROUNDS = 2
 
 def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
     """The likeliest path of any machine, by what is expected of routers and what is taught."""
-    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
     voice = generic_voice(search.flutes)
-    evidence = comb_evidence(axis, voice=voice, candidates=search.candidates)
+    evidence = comb_evidence(search.axis, voice=voice, candidates=search.candidates)
     if taught is not None:
-        for voice in (taught.idle, taught.cutting):
-            at = comb_evidence(axis, voice=voice, candidates=search.candidates)
-            np.maximum(evidence, at, out=evidence)
+        np.maximum(evidence, _two_voice_evidence(search, taught), out=evidence)
     return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)
 
 
 def recognised(search: Search, known: Voices) -> Course:
     """The course of a router whose voices are known."""
-    axis = on_log_axis(search.excess, grid=search.grid, candidates=search.candidates)
-    path = _two_voice_path(axis, known, search.candidates)
+    path = two_voice_path(search, known)
     if known.cutting is known.idle:  # a calibration knows nothing of the cut
         return tell_apart(search, path)
     fits = order_fits(search.orders(path))
@@ -88,14 +82,13 @@ def _followed_within(
     lowest_hz: float,
     highest_hz: float,
 ) -> Course:
-    near, first = _within(search, lowest_hz, highest_hz)
+    near, first = search.among(lowest_hz, highest_hz)
     candidates = near.candidates
-    axis = on_log_axis(near.excess, grid=near.grid, candidates=candidates)
     path = np.where(seed & (path != OFF), np.clip(path - first, 0, candidates.count - 1), OFF)
     voice = learn_voice(order_fits(near.orders(path)), path != OFF)
-    bonus = comb_bonus(axis, voice=voice, candidates=candidates)
+    bonus = comb_bonus(near.axis, voice=voice, candidates=candidates)
     path = best_path(EVIDENCE * bonus + RUNNING_BONUS, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
-    return _settled(near, axis, tell_apart(near, path), first)
+    return _settled(near, tell_apart(near, path), first)
 
 
 def followed_as_two(
@@ -109,55 +102,54 @@ def followed_as_two(
     free_hz, cut_hz = (float(np.median(hz[path[seed & on]])) for seed in (free, cut))
     if not MOST_SAG < cut_hz / free_hz < LEAST_SAG:
         return None
-    near, first = _within(search, (1 - PAIR_MARGIN) * cut_hz, (1 + PAIR_MARGIN) * free_hz)
+    near, first = search.among((1 - PAIR_MARGIN) * cut_hz, (1 + PAIR_MARGIN) * free_hz)
     fits = order_fits(search.orders(path))
     voices = Voices(idle=learn_voice(fits, free), cutting=learn_voice(fits, cut))
-    axis = on_log_axis(near.excess, grid=near.grid, candidates=near.candidates)
-    course = tell_apart(near, _two_voice_path(axis, voices, near.candidates))
-    return _settled(near, axis, course, first)
+    course = tell_apart(near, two_voice_path(near, voices))
+    return _settled(near, course, first)
 
 
-def held_machine(
-    search: Search, path: npt.NDArray[np.int64], seed: Mask
-) -> tuple[npt.NDArray[np.int64], Voice]:
-    """The machine of a seed as one of a single state that holds its speed: path and voice."""
+def held_machine(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Machine:
+    """The machine of a seed as one of a single state that holds its speed."""
     middle = float(np.median(search.candidates.rotation_hz[path[seed]]))
-    near, first = _within(search, middle * (1 - HELD), middle * (1 + HELD))
+    near, first = search.among(middle * (1 - HELD), middle * (1 + HELD))
     inside = path - first
     heard = seed & (inside >= 0) & (inside < near.candidates.count)
     inside = np.where(heard, inside, OFF)
-    axis = on_log_axis(near.excess, grid=near.grid, candidates=near.candidates)
     voice = learn_voice(order_fits(near.orders(inside)), heard)
     for _ in range(ROUNDS):
-        evidence = comb_evidence(axis, voice=voice, candidates=near.candidates)
+        evidence = comb_evidence(near.axis, voice=voice, candidates=near.candidates)
         inside = best_path(EVIDENCE * evidence, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
         voice = learn_voice(order_fits(near.orders(inside)), inside != OFF)
-    return np.where(inside != OFF, inside + first, OFF), voice
+    return Machine(np.where(inside != OFF, inside + first, OFF), voice)
 
 
-def _settled(near: Search, axis: npt.NDArray[np.uint8], course: Course, first: int) -> Course:
+def _settled(near: Search, course: Course, first: int) -> Course:
     """Path and voices learned from each other in turn, back on the whole range of speeds."""
     for _ in range(ROUNDS):
-        path = _two_voice_path(axis, course.voices, near.candidates)
+        path = two_voice_path(near, course.voices)
         if np.array_equal(path, course.path):
             break
         course = tell_apart(near, path, guess=course.cutting)
     return replace(course, path=np.where(course.path != OFF, course.path + first, OFF))
 
 
-def _within(whole: Search, lowest_hz: float, highest_hz: float) -> tuple[Search, int]:
-    """The same search among fewer speeds, and the number of the first of them."""
-    first, last = np.searchsorted(whole.candidates.rotation_hz, [lowest_hz, highest_hz])
-    first, last = int(max(first - 1, 0)), int(min(last + 1, whole.candidates.count))
-    candidates = Candidates(float(whole.candidates.rotation_hz[first]), last - first)
-    return replace(whole, candidates=candidates), first
+def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
+    """The likeliest path of a machine of two states."""
+    evidence = EVIDENCE * _two_voice_evidence(search, voices)
+    return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
-def _two_voice_path(
-    axis: npt.NDArray[np.uint8], voices: Voices, candidates: Candidates
-) -> npt.NDArray[np.int64]:
-    evidence = comb_evidence(axis, voice=voices.cutting, candidates=candidates)
-    if voices.idle is not voices.cutting:
-        free = comb_evidence(axis, voice=voices.idle, candidates=candidates)
-        np.maximum(evidence, free, out=evidence)
-    return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+def _two_voice_evidence(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
+    """The better of the two voices' evidence, shape (steps, candidates)."""
+    alike = voices.idle == voices.cutting
+    alike = voices.idle == voices.cutting
+    parts = ((alike, voices.idle), (~alike, voices.idle), (~alike, voices.cutting))
+    shared, idle, cutting = (
+        comb_evidence(
+            search.axis, voice=np.where(where, voice, SILENT), candidates=search.candidates
+        )
+        for where, voice in parts
+    )
+    shared += np.maximum(idle, cutting, out=idle)
+    return shared

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,7 @@ from analysis.hearing.orders import (
     Excess,
     FloatArray,
     Voice,
+    on_log_axis,
     order_excess,
 )
 from analysis.hearing.path import OFF
@@ -52,12 +54,16 @@ class Course:
         return np.asarray(self.path != OFF)
 
     @property
+    def machine(self) -> Machine:
+        """The course as a machine of one state: all that sounds in either."""
+        return Machine(self.path, np.maximum(self.voices.idle, self.voices.cutting))
+
+    @property
     def breaks_per_step(self) -> float:
         """Hops from one speed to quite another, to off and back, per running step."""
         running = self.running
-        hops = np.abs(np.diff(self.path))[running[1:] & running[:-1]] > HOP
-        breaks = np.count_nonzero(hops) + np.count_nonzero(running[1:] != running[:-1])
-        return float(breaks) / max(1, int(np.count_nonzero(running)))
+        switches = np.count_nonzero(running[1:] != running[:-1])
+        return hop_share(self.path) + switches / max(1, int(np.count_nonzero(running)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,6 +85,13 @@ class Steps:
     bands: npt.NDArray[np.float32]
 
 
+class Machine(NamedTuple):
+    """A machine of one state: its path, as in `Course`, and its voice."""
+
+    path: npt.NDArray[np.int64]
+    voice: Voice
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
     """Where to look.
@@ -89,6 +102,8 @@ class Search:
         The sound.
     candidates : Candidates
         The speeds to look among.
+    axis : array, shape (steps, ...)
+        The sound along the candidates' log axis, from `on_log_axis`.
     flutes : int or None
         Of the bit, if known.
     slowest_free_hz : float
@@ -97,8 +112,24 @@ class Search:
 
     steps: Steps
     candidates: Candidates
+    axis: npt.NDArray[np.uint8]
     flutes: int | None
     slowest_free_hz: float
+
+    @classmethod
+    def over(
+        cls, steps: Steps, candidates: Candidates, *, flutes: int | None, slowest_free_hz: float
+    ) -> Search:
+        """A search of the sound, with its log axis made."""
+        axis = on_log_axis(steps.excess, grid=steps.grid, candidates=candidates)
+        return cls(steps, candidates, axis, flutes, slowest_free_hz)
+
+    def among(self, lowest_hz: float, highest_hz: float) -> tuple[Search, int]:
+        """The same search among fewer speeds, and the number of the first of them."""
+        first, last = np.searchsorted(self.candidates.rotation_hz, [lowest_hz, highest_hz])
+        first, last = int(max(first - 1, 0)), int(min(last + 1, self.candidates.count))
+        candidates = Candidates(float(self.candidates.rotation_hz[first]), last - first)
+        return replace(self, candidates=candidates, axis=self.axis[:, first:]), first
 
     @property
     def excess(self) -> Excess:
@@ -134,19 +165,32 @@ class Search:
         rotation = ratio * self.rotation_hz(path)[steps]
         return order_excess(self.excess[steps], rotation_hz=rotation, grid=self.grid)
 
-    def without(self, path: npt.NDArray[np.int64], voice: Voice) -> Search:
-        """The same search with a machine's audible lines taken out of the spectra."""
+    def without(self, *machines: Machine) -> Search:
+        """The same search with machines' audible lines taken out of the spectra."""
+        if not machines:
+            return self
         excess = self.excess.copy()
-        on = np.flatnonzero(path != OFF)
-        rotation = self.candidates.rotation_hz[path[on]]
-        for order in np.flatnonzero(voice >= AT_TIMES) + 1:
-            centre = np.rint(rotation * order / self.grid.bin_hz).astype(np.int64)
-            inside = (centre > 2) & (centre < self.grid.bins - 3)
-            for cell in range(-2, 3):
-                excess[on[inside], centre[inside] + cell] = -0.7
-        return Search(
-            replace(self.steps, excess=excess), self.candidates, self.flutes, self.slowest_free_hz
+        for path, voice in machines:
+            on = np.flatnonzero(path != OFF)
+            rotation = self.candidates.rotation_hz[path[on]]
+            for order in np.flatnonzero(voice >= AT_TIMES) + 1:
+                centre = np.rint(rotation * order / self.grid.bin_hz).astype(np.int64)
+                inside = (centre > 2) & (centre < self.grid.bins - 3)
+                for cell in range(-2, 3):
+                    excess[on[inside], centre[inside] + cell] = -0.7
+        return Search.over(
+            replace(self.steps, excess=excess),
+            self.candidates,
+            flutes=self.flutes,
+            slowest_free_hz=self.slowest_free_hz,
         )
+
+
+def hop_share(path: npt.NDArray[np.int64]) -> float:
+    """Hops from one speed to quite another, per running step."""
+    running = path != OFF
+    hops = np.abs(np.diff(path))[running[1:] & running[:-1]] > HOP
+    return float(np.count_nonzero(hops)) / max(1, int(np.count_nonzero(running)))
 
 
 def spans(mask: Mask) -> list[tuple[int, int]]:

@@ -167,7 +167,12 @@ def hear_turning(
     """
     count = len(frames.spectra)
     candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
-    search = Search(frames.steps, candidates, flutes, slowest_free_hz(plate_range_rpm))
+    search = Search.over(
+        frames.steps,
+        candidates,
+        flutes=flutes,
+        slowest_free_hz=slowest_free_hz(plate_range_rpm),
+    )
     course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
     if course is None or course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s:
         nothing = np.full(count, np.nan)

@@ -16,7 +16,7 @@ from analysis.hearing.contact import (
 )
 from analysis.hearing.orders import ORDERS, TOP_ORDER, FloatArray
 from analysis.hearing.path import OFF
-from analysis.hearing.search import HOP, Course, Search, some_of, spans
+from analysis.hearing.search import Course, Search, hop_share, some_of, spans
 from analysis.hearing.spectra import FLOOR_EVERY
 from analysis.hearing.voice import Mask, learn_voices, order_fits, step_evidence
 
@@ -98,7 +98,6 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
     free = settled & ~second
     free_hz = np.median(search.rotation_hz(path)[free]) if free.sum() > 8 else np.inf
-    hops = np.count_nonzero(np.abs(np.diff(path))[running[1:] & running[:-1]] > HOP)
     return Course(
         path,
         second if best else sounding,
@@ -107,7 +106,7 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         merit=rise
         + VOTE_WORTH * abs(signs.vote)
         + EVIDENCE_WORTH * float(heard[running].sum()) / len(path)
-        - HOPS_COST * hops / max(1, int(np.count_nonzero(running)))
+        - HOPS_COST * hop_share(path)
         - (TOO_SLOW_COST if free_hz < search.slowest_free_hz else 0.0),
     )
 
