@@ -23,6 +23,7 @@ from analysis.hearing.pursuit import (
     first_path,
     followed,
     followed_as_two,
+    followed_everywhere,
     followed_held,
     held_machine,
     recognised,
@@ -35,7 +36,9 @@ ENOUGH = 0.2  # share of a section in which a known router must be recognised
 CLEARLY_MORE, LATER_MORE = 0.5, 4.0  # merit by which another course must be better
 SIZE_WORTH = 1.8  # merit for each tenfold of steps in which a machine stood out
 HELD_WORTH = 2.0  # merit of a held speed: it can't stray to another machine's
-GIVES_WAY = 0.97  # speed in the cut against free, of a motor whose speed is surely not held
+# Speed in the cut against free: below, the motor's speed is surely not held; above, it is
+# not one router's.
+GIVES_WAY, GAINS = 0.97, 1.01
 MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
@@ -65,7 +68,7 @@ def find_course(
     taught = known or taught
     best = recognised(search, taught) if taught is not None else None
     worth = 0.0  # of the best course, beside its merit
-    clear = search  # with other machines taken out, but never the best course itself
+    whole = clear = search  # clear: other machines taken out, but never the best course
     for round_number in range(ROUNDS):
         path = first_path(search, taught)
         seeds = seeds_of(search, path)
@@ -76,8 +79,12 @@ def find_course(
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
         for course, extra in _proposals(search, path, seeds):
-            if best is None or course.merit + extra > best.merit + worth + more:
-                best, worth, clear = course, extra, search
+            heard = [(course, search)]
+            if round_number > 0:  # what was taken out may have been its own
+                heard.append((tell_apart(whole, course.path), whole))
+            for told, sound in heard:
+                if best is None or told.merit + extra > best.merit + worth + more:
+                    best, worth, clear = told, extra, sound
         assert best is not None
         others = other_machines(search, path, seeds, best)
         clear = clear.without(*others)
@@ -107,9 +114,9 @@ def _plain(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course | 
         return None
     course = followed(search, path, seed)
     off_seed = np.abs(course.path - path)[seed & course.running]
-    if course.cutness < SURELY_CUTS or np.mean(off_seed <= HOP) < ALL_BUT:
-        return None
-    return course
+    keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
+    held = GIVES_WAY <= _speed_kept(course) < GAINS
+    return course if course.cutness >= SURELY_CUTS and keeps_to_seed and held else None
 
 
 def _proposals(
@@ -120,6 +127,8 @@ def _proposals(
     With each goes what it is worth beside its merit.
     """
     heard = [(followed(search, path, seed), seed, 0.0) for seed in seeds]
+    every = np.any(seeds, axis=0)
+    heard.append((followed_everywhere(search, np.where(every, path, OFF)), every, 0.0))
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
     in_company = bool(other_machines(search, path, seeds, likeliest))
     sounds = [*((search, seed) for seed in seeds), *_each_alone(search, path, seeds)]

@@ -91,6 +91,11 @@ def _followed_within(
     return _settled(near, tell_apart(near, path), first)
 
 
+def followed_everywhere(search: Search, path: npt.NDArray[np.int64]) -> Course:
+    """A path taken for one router's as it is, whatever its speeds: a dial may be turned."""
+    return _settled(search, tell_apart(search, path), 0)
+
+
 def followed_as_two(
     search: Search, path: npt.NDArray[np.int64], *, free: Mask, cut: Mask
 ) -> Course | None:
