@@ -1,0 +1,84 @@
+"""The router's course where another machine runs, or the dial is turned."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from analysis.hearing.listener import Hearing, Listener
+from analysis.hearing.path import OFF
+from analysis.hearing.search import hop_share
+from tests.analysis.hearing.sounds import router
+from tests.analysis.hearing.traces import Cut
+
+RATE_HZ = 16_000
+CUTS = [Cut(3, 7), Cut(11, 15)]
+SECONDS = 18.0
+NEAR = 0.005
+
+
+def hear(samples: npt.NDArray[np.float32]) -> Hearing:
+    listener = Listener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(8_000.0, 24_000.0))
+    listener.feed(samples)
+    return listener.finish()
+
+
+def near(hearing: Hearing, rpm: float, *, first_s: float, last_s: float) -> float:
+    """Share of the track in a stretch that lies within half a percent of a speed."""
+    time_s = hearing.track.time_s
+    inside = (time_s > first_s) & (time_s < last_s)
+    return float(np.mean(np.abs(hearing.track.spindle_rpm[inside] / rpm - 1) < NEAR))
+
+
+def vacuum(rpm: float, *, orders: tuple[int, ...], amplitude: float) -> npt.NDArray[np.float64]:
+    """Another machine: a steady comb through the whole take."""
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    tones = [np.sin(2 * np.pi * order * rpm / 60 * time_s + order**2) for order in orders]
+    return np.asarray(amplitude * np.sum(tones, axis=0), np.float64)
+
+
+@pytest.mark.parametrize(
+    "rpm",
+    [
+        pytest.param(
+            13_300.0,
+            marks=pytest.mark.xfail(
+                raises=AssertionError, strict=True, reason="taken for the router running free"
+            ),
+        ),
+        16_100.0,
+        20_900.0,
+    ],
+)
+def test_a_steady_machine_beside_it_is_not_the_router(rpm: float) -> None:
+    # As loud as the teeth (0.06), and heard all through: it stays where it is in the cut.
+    sound = router(CUTS, seconds=SECONDS) + vacuum(rpm, orders=(1, 2, 5, 7, 10), amplitude=0.06)
+    hearing = hear(sound.astype(np.float32))
+    assert near(hearing, 18_000, first_s=8, last_s=10) == 1
+    assert near(hearing, 0.97 * 18_000, first_s=12, last_s=14) == 1
+    assert len(hearing.passes) == 2
+
+
+@pytest.mark.parametrize("second_rpm", [10_600.0, 14_000.0, 21_500.0])
+def test_the_dial_may_be_turned_between_passes(second_rpm: float) -> None:
+    # The very orders of the first half at another speed: neither its half nor its double.
+    first = router([Cut(3, 7)], seconds=9)
+    second = router([Cut(2, 6)], seconds=9, idle_rpm=second_rpm, seed=2)
+    hearing = hear(np.concatenate([first, second]))
+    assert near(hearing, 18_000, first_s=1, last_s=2.5) == 1
+    assert near(hearing, 0.97 * 18_000, first_s=4, last_s=6) == 1
+    assert near(hearing, 0.97 * second_rpm, first_s=12, last_s=14) == 1
+    assert near(hearing, second_rpm, first_s=16, last_s=17.5) == 1
+
+
+def test_no_router_runs_free_below_its_plate() -> None:
+    # Every other order of 9,000 rpm, which a plate of 16,000 to 24,000 rules out.
+    sound = router(CUTS, seconds=SECONDS, idle_rpm=18_000)
+    listener = Listener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(16_000.0, 24_000.0))
+    listener.feed(sound)
+    assert listener.finish().track.idle_rpm == pytest.approx(18_000, rel=5e-4)
+
+
+def test_a_hop_is_a_leap_while_it_runs() -> None:
+    assert hop_share(np.array([100, 101, 103, 140, 141])) == pytest.approx(1 / 5)
+    assert hop_share(np.array([100, OFF, OFF, 140, 141])) == 0
+    assert hop_share(np.array([OFF, OFF])) == 0
