@@ -305,7 +305,7 @@ def _why_not(heard: HeardPass, setup: CutSetup, band: Band | None) -> str:
         return "nothing but standing still was heard in it"
     trip = travel(setup)
     if trip is not None and trip[0] > MOST_FEED_MM_S * heard.moving_time_s:
-        return "it was too short for the whole edge; a touch, or another edge?"
+        return "it was too short for the whole edge: perhaps a touch, or another edge"
     missing = [
         name
         for name, value in (

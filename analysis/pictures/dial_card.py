@@ -111,7 +111,7 @@ class _Card:
         self._table(curve, top_mm=height - 8.6, bottom_mm=12.5)
         self.box(3.5, 3.0, (width - 7.0, 8.2), 0.9)
         self.write(5.2, 6.0, "Never above this bit's mark:", 7.2, bold=True)
-        self.line((46.0, 5.2), (width - 12.5, 5.2), 0.5)
+        self.line((48.0, 5.2), (width - 12.5, 5.2), 0.5)
         self.write(width - 5.2, 6.0, "rpm", 7.2, ha="right")
 
     def _table(self, curve: DialCurve, *, top_mm: float, bottom_mm: float) -> None:
