@@ -28,7 +28,6 @@ from analysis.dial.moving_lines import (
     Floats,
     LogAxis,
     aligned,
-    excess_on_axis,
     log_axis,
     path_along,
     sounding_lines,
@@ -43,6 +42,7 @@ from analysis.hearing.orders import (
     Excess,
     Voice,
     levels,
+    log_axis_excess,
     order_excess,
     sounding_tables,
 )
@@ -149,7 +149,7 @@ def _moving(
     excess: Excess, *, grid: SpectrumGrid, reach: int
 ) -> tuple[Floats, LogAxis, Alignment] | None:
     """The lines that move together, and the axis they were found on."""
-    raw = excess_on_axis(excess, grid=grid)
+    raw = log_axis_excess(excess, grid=grid, lowest_hz=LOWEST_HZ)
     moving = without_what_stays(raw)
     axis = log_axis(raw, moving, grid=grid, reach=reach)
     found = aligned(axis, seeds=SEEDS)

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
-from analysis.hearing.orders import LEARNABLE, LOG_STEP, Excess, levels, sounding_tables
+from analysis.hearing.orders import LEARNABLE, LOG_STEP, levels, sounding_tables
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.voice import Mask
@@ -73,15 +73,6 @@ class LogAxis:
     reach: int
     bin_hz: float
     chunk_s: float
-
-
-def excess_on_axis(excess: Excess, *, grid: SpectrumGrid) -> Floats:
-    """Lay excess, shape (steps, bins), on the log axis."""
-    cells = int(np.log((grid.bins - 2) * grid.bin_hz / LOWEST_HZ) / LOG_STEP)
-    place = LOWEST_HZ * np.exp(LOG_STEP * np.arange(cells)) / grid.bin_hz
-    left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
-    return np.asarray(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight)
 
 
 def without_what_stays(on_axis: Floats) -> Floats:

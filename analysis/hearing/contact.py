@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
+from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
 
 FloatArray = npt.NDArray[np.float64]
@@ -142,6 +143,15 @@ def share_of_way(
     weights = np.linalg.solve(covariance, step)
     squared = float(step @ weights)
     return (features - one) / within @ weights / max(squared, 1e-9), max(squared, 0.0) ** 0.5
+
+
+def share_at_ends(second: Mask, settled: Mask, *, count: int) -> float:
+    """Share of the second state in so many steps where runs begin and end; a half without runs."""
+    ends = np.zeros(len(second), bool)
+    for first, last in spans(settled):
+        if last - first > 4 * count:
+            ends[first : first + count] = ends[last - count : last] = True
+    return float(second[ends].mean()) if ends.any() else 0.5
 
 
 def change_point(values: FloatArray) -> int:

@@ -36,20 +36,16 @@ def counted_right(search: Search, course: Course) -> Course:
     for _ in range(2):
         scores = _ratio_scores(search, course)
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
-        weighed = [
-            (scores[ratio] + counted.merit, ratio, counted)
-            for ratio in likely
-            for counted in [_counted(search, course, ratio)]
-        ]
-        stays = next(weight for weight, ratio, _ in weighed if ratio == 1.0)
-        weight, ratio, counted = max(weighed, key=lambda each: each[0])
-        if ratio == 1.0 or weight <= stays + MARGIN:
+        counted = {ratio: _counted(search, course, ratio) for ratio in likely}
+        weights = {ratio: scores[ratio] + counted[ratio].merit for ratio in likely}
+        best = max(weights, key=lambda ratio: weights[ratio])
+        if weights[best] <= weights[1.0] + MARGIN:
             break
-        course = counted
-    return counted_alike(search, course)
+        course = counted[best]
+    return _counted_alike(search, course)
 
 
-def counted_alike(search: Search, course: Course) -> Course:
+def _counted_alike(search: Search, course: Course) -> Course:
     """Stretches of another speed counted as the rest is.
 
     When the dial is turned the orders that sound stay the same: a stretch that fits this
@@ -104,7 +100,7 @@ def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
     for ratio in RATIOS:
         if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
             continue
-        if ratio != 1.0 and len(free) > 8 and ratio * free_hz < search.slowest_free_hz:
+        if ratio != 1.0 and ratio * free_hz < search.slowest_free_hz:
             continue
         top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
         top_order = max(4, int(top_hz / (ratio * middle_hz)))

@@ -74,11 +74,12 @@ def find_course(
         seeds = seeds_of(search, path)
         if not seeds:
             break
-        if round_number == 0 and (plain := _plain(search, path, seeds[0])) is not None:
-            return counted_right(search, plain)
+        longest = followed(search, path, seeds[0])
+        if round_number == 0 and _is_plain(longest, path, seeds[0]):
+            return counted_right(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
-        for course, extra in _proposals(search, path, seeds):
+        for course, extra in _proposals(search, path, seeds, longest):
             heard = [(course, search)]
             if round_number > 0:  # what was taken out may have been its own
                 heard.append((tell_apart(whole, course.path), whole))
@@ -90,7 +91,7 @@ def find_course(
         clear = clear.without(*others)
         if best.cutness > CUTS:
             break
-        search = search.without(*others or [followed(search, path, seeds[0]).machine])
+        search = search.without(*others or [longest.machine])
     if best is None:
         return None
     alone = _alone(clear, best)
@@ -108,25 +109,24 @@ def find_course(
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
-def _plain(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course | None:
-    """The course of a router that is alone and surely cuts; None if there may be doubt."""
-    if np.count_nonzero(seed) < MOST_OF * np.count_nonzero(path != OFF):
-        return None
-    course = followed(search, path, seed)
+def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
+    """Whether a course, followed from this seed, is a router's that is alone and surely cuts."""
+    alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
     held = GIVES_WAY <= _speed_kept(course) < GAINS
-    return course if course.cutness >= SURELY_CUTS and keeps_to_seed and held else None
+    return bool(alone and course.cutness >= SURELY_CUTS and keeps_to_seed and held)
 
 
 def _proposals(
-    search: Search, path: npt.NDArray[np.int64], seeds: list[Mask]
+    search: Search, path: npt.NDArray[np.int64], seeds: list[Mask], longest: Course
 ) -> list[tuple[Course, float]]:
     """Courses worth weighing: each seed followed in several ways, and pairs of them.
 
-    With each goes what it is worth beside its merit.
+    `longest` is the first seed's, followed. With each goes what it is worth beside its merit.
     """
-    heard = [(followed(search, path, seed), seed, 0.0) for seed in seeds]
+    heard = [(longest, seeds[0], 0.0)]
+    heard += [(followed(search, path, seed), seed, 0.0) for seed in seeds[1:]]
     every = np.any(seeds, axis=0)
     heard.append((followed_everywhere(search, np.where(every, path, OFF)), every, 0.0))
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)

@@ -12,7 +12,8 @@ import numpy.typing as npt
 from analysis.hearing.spectra import SpectrumGrid
 
 if TYPE_CHECKING:
-    from analysis.hearing.passes import HeardPass, Trace
+    from analysis.hearing.passes import HeardPass
+    from analysis.hearing.trace import Trace
 
 CLIPPED_SHARE = 2e-4  # of the samples
 PILE = 6.0  # times what a smooth run of sizes would have at the top; a sine comes to 3

@@ -11,7 +11,7 @@ from analysis.errors import InputError
 from analysis.hearing.contact import band_levels
 from analysis.hearing.faults import Fault, SoundLevel, faults_of
 from analysis.hearing.overview import Overview, OverviewMaker
-from analysis.hearing.passes import HeardPass, Trace, find_passes, hear_contact
+from analysis.hearing.passes import HeardPass, find_passes
 from analysis.hearing.spectra import (
     Framer,
     SpectrumGrid,
@@ -26,6 +26,8 @@ from analysis.hearing.spindle import (
     hear_turning,
     spindle_track,
 )
+from analysis.hearing.touching import hear_contact
+from analysis.hearing.trace import Trace
 from analysis.hearing.voice import Voices
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that

@@ -25,13 +25,15 @@ from analysis.hearing.events import (
 )
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.passes import Trace, find_passes, hear_contact
+from analysis.hearing.passes import find_passes, moved
 from analysis.hearing.recent import RecentCourse, RecentSound
 from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
+from analysis.hearing.touching import hear_contact
+from analysis.hearing.trace import Trace
 from analysis.hearing.voice import Mask, Voices
-from analysis.hearing.watching import Watch, moved
+from analysis.hearing.watching import Watch
 
 __all__ = [
     "DwellHeard",

@@ -108,12 +108,17 @@ def on_log_axis(
     excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
 ) -> npt.NDArray[np.uint8]:
     """Levels of spectra, shape (steps, bins), along the candidates' log axis to the top bin."""
+    return levels(log_axis_excess(excess, grid=grid, lowest_hz=candidates.lowest_hz))
+
+
+def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> Excess:
+    """Spectra, shape (steps, bins), at lowest_hz * exp(i * LOG_STEP) up to the top bin."""
     top_hz = (grid.bins - 2) * grid.bin_hz
-    count = int(np.log(top_hz / candidates.lowest_hz) / LOG_STEP)
-    place = candidates.lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
+    count = int(np.log(top_hz / lowest_hz) / LOG_STEP)
+    place = lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
-    return levels(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight)
+    return np.asarray(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight, np.float32)
 
 
 def comb_evidence(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,10 +14,7 @@ from analysis.hearing.gaps import Break, chances, cut_left_measure, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S, parted
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
-from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Contact, Trace
-
-__all__ = ["Contact", "HeardPass", "Span", "Trace", "find_passes", "hear_contact"]
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -86,6 +83,17 @@ class HeardPass:
     def moving_time_s(self) -> float:
         """Entry to exit without dwells and lift-offs."""
         return self.time_s - sum(span.length_s for span in self.dwells + self.liftoffs)
+
+
+def moved(heard: HeardPass, by_s: float) -> HeardPass:
+    """The same pass on a clock that started earlier."""
+    return replace(
+        heard,
+        entry_s=heard.entry_s + by_s,
+        exit_s=heard.exit_s + by_s,
+        dwells=tuple(Span(s.start_s + by_s, s.end_s + by_s) for s in heard.dwells),
+        liftoffs=tuple(Span(s.start_s + by_s, s.end_s + by_s) for s in heard.liftoffs),
+    )
 
 
 def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:

@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.contact import band_levels
-from analysis.hearing.passes import Trace
 from analysis.hearing.spectra import SpectrumGrid, log_power, spectrum
 from analysis.hearing.spindle import TEETH, Frames, Turning, as_frames
+from analysis.hearing.trace import Trace
 
 Mask = npt.NDArray[np.bool_]
 

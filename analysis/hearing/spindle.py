@@ -27,9 +27,7 @@ UNDER_PLATE = 0.92  # or, at the lowest setting, under it
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
 MIN_STEPS = 10  # half a second of sound
-TUNE_BREAKS_PER_S = (
-    1.0  # what hops more from pitch to pitch, or to silence, is music or talk, not a machine
-)
+TUNE_BREAKS_PER_S = 1.0  # what hops more, to a pitch or to silence, is music or talk
 TEETH = 8
 FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
@@ -217,7 +215,7 @@ def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue
 
 def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray, FloatArray]:
     count = len(frames.spectra)
-    orders = _audible_orders(np.maximum(course.voices.idle, course.voices.cutting))
+    orders = _audible_orders(course.machine.voice)
     coarse = sharpened(
         search.excess,
         np.where(course.running, search.rotation_hz(_sound_at_ends(course.path)), np.nan),

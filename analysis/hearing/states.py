@@ -12,6 +12,7 @@ from analysis.hearing.contact import (
     APART,
     bimodal_guesses,
     part_states,
+    share_at_ends,
     two_class_threshold,
 )
 from analysis.hearing.orders import ORDERS, TOP_ORDER, FloatArray
@@ -147,11 +148,7 @@ def _cut_signs(
         return _CutSigns(0.0, 0.0)
     log_hz = np.log(search.rotation_hz(path))
     slower = np.median(log_hz[one]) - np.median(log_hz[two])
-    edges = np.zeros(len(path), bool)
-    for first, last in spans(settled):
-        if last - first > 4 * END_STEPS:
-            edges[first : first + END_STEPS] = edges[last - END_STEPS : last] = True
-    ends = 1 - 2 * float(second[edges].mean()) if edges.any() else 0.0
+    ends = 1 - 2 * share_at_ends(second, settled, count=END_STEPS)
 
     some_one, some_two = some_of(one), some_of(two)
     level_one, heard_one = _tone_levels(search, path, orders, some_one)

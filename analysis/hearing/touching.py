@@ -8,7 +8,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.contact import STATE_S, TwoStates, bimodal_guesses, part_states
+from analysis.hearing.contact import (
+    STATE_S,
+    TwoStates,
+    bimodal_guesses,
+    part_states,
+    share_at_ends,
+)
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Contact, Trace
 
@@ -151,7 +157,7 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
         + np.clip(rise(trace.bands), -2, 2)
         + np.clip(rise(trace.clipped_lead) / 10, -2, 2)
         + 1
-        - 2 * _share_at_ends(states.second, settled, step_s=trace.step_s)
+        - 2 * share_at_ends(states.second, settled, count=round(ENDS_S / trace.step_s))
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
@@ -159,16 +165,6 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     if states.apart < CUT_APART:
         signs -= UNSURE
     return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
-
-
-def _share_at_ends(second: Mask, settled: Mask, *, step_s: float) -> float:
-    """Share of the second state where runs begin and end; a half where none does."""
-    wide = round(ENDS_S / step_s)
-    ends = np.zeros(len(second), bool)
-    for first, end in spans(settled):
-        if end - first > 4 * wide:
-            ends[first : first + wide] = ends[end - wide : end] = True
-    return float(second[ends].mean()) if ends.any() else 0.5
 
 
 def _spinning_up(trace: Trace, contact: Mask) -> Mask:

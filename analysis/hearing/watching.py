@@ -10,10 +10,11 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S
-from analysis.hearing.passes import Contact, HeardPass, Span, Trace, find_passes
+from analysis.hearing.passes import HeardPass, find_passes, moved
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 from analysis.hearing.search import spans
 from analysis.hearing.touching import contact_as_guessed
+from analysis.hearing.trace import Contact, Trace
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -255,14 +256,3 @@ def cut_signs(trace: Trace, contact: Mask) -> float:
     hiss = float(trace.bands[cut][:, -3:].mean() - trace.bands[free][:, -3:].mean())
     signs = np.clip([slower / 0.003, teeth / 3, hiss / 0.5], -2, 2)
     return float(signs.sum())
-
-
-def moved(heard: HeardPass, by_s: float) -> HeardPass:
-    """The same pass on a clock that started earlier."""
-    return replace(
-        heard,
-        entry_s=heard.entry_s + by_s,
-        exit_s=heard.exit_s + by_s,
-        dwells=tuple(Span(s.start_s + by_s, s.end_s + by_s) for s in heard.dwells),
-        liftoffs=tuple(Span(s.start_s + by_s, s.end_s + by_s) for s in heard.liftoffs),
-    )

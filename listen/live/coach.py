@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -21,6 +20,7 @@ from analysis.hearing.live import (
     PassResumed,
     SpeedHeard,
 )
+from analysis.hearing.passes import moved
 from listen.live.gaps import Gap, coach_pass, crosses
 from listen.live.intake import Piece
 from listen.live.pacing import aimed_time_s, pace_marks_s
@@ -42,7 +42,7 @@ from listen.setup import Bench
 if TYPE_CHECKING:
     from analysis.hearing.listener import Hearing
     from analysis.hearing.live import Event
-    from analysis.hearing.passes import HeardPass, Span
+    from analysis.hearing.passes import HeardPass
     from listen.live.frames import Samples
 
 PASSES_FOR_HANDS = 5
@@ -172,7 +172,7 @@ class Coach:
             yield Hands(summarise(self._passes, self._bench.units))
 
     def _coached(self, heard: HeardPass) -> CoachedPass:
-        return coach_pass(_moved(heard, self._start_s), self._bench, self._gaps)
+        return coach_pass(moved(heard, self._start_s), self._bench, self._gaps)
 
     def _news_of(self, number: int, *, again: bool = False, aloud: bool = True) -> PassTold:
         coached = self._passes[number]
@@ -229,20 +229,3 @@ def cue_for(coached: CoachedPass) -> Cue:
     if advice.aim_low_s is not None and reading.moving_time_s < advice.aim_low_s:
         return Cue.SLOWER
     return Cue.TOO_CLOSE
-
-
-def _moved(heard: HeardPass, by_s: float) -> HeardPass:
-    """The same pass on a clock that started earlier."""
-    if by_s == 0:
-        return heard
-    return replace(
-        heard,
-        entry_s=heard.entry_s + by_s,
-        exit_s=heard.exit_s + by_s,
-        dwells=tuple(_later(span, by_s) for span in heard.dwells),
-        liftoffs=tuple(_later(span, by_s) for span in heard.liftoffs),
-    )
-
-
-def _later(span: Span, by_s: float) -> Span:
-    return replace(span, start_s=span.start_s + by_s, end_s=span.end_s + by_s)

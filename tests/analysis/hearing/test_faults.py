@@ -5,8 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.hearing.faults import Fault, FaultKind, SoundLevel, faults_of
-from analysis.hearing.passes import HeardPass, Trace
+from analysis.hearing.passes import HeardPass
 from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.trace import Trace
 from tests.analysis.hearing.traces import STEP_S, Cut, frame, trace
 
 Samples = npt.NDArray[np.float32]

@@ -7,14 +7,10 @@ from hypothesis import strategies as st
 
 from analysis.hearing.chips import ENTRY_U95_S, EXIT_U95_S, SPAN_END_U95_S
 from analysis.hearing.parting import SHORTEST_PASS_S
-from analysis.hearing.passes import (
-    Contact,
-    HeardPass,
-    Span,
-    find_passes,
-    hear_contact,
-)
+from analysis.hearing.passes import HeardPass, Span, find_passes
 from analysis.hearing.spindle import UNSEEN
+from analysis.hearing.touching import hear_contact
+from analysis.hearing.trace import Contact
 from tests.analysis.hearing.traces import CUT_HZ, IDLE_HZ, STEP_S, Cut, frame, trace
 
 # Evidence is weighed frame by frame: an end may be told a frame off, and lies within

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.hearing.passes import Trace
+from analysis.hearing.trace import Trace
 
 STEP_S = 0.0232
 IDLE_HZ, CUT_HZ = 300.0, 291.0
