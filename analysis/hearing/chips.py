@@ -73,11 +73,9 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     cut = trace.running & binary_erosion(contact, iterations=max(1, wide // 2))
     if min(free.sum(), cut.sum()) * trace.step_s < LEAST_KNOWN_S:
         return _unsure(stretches)
-    flying = cut
+    features, flying = trace.band_features(), cut
     for _ in range(ROUNDS):
-        share, apart = share_of_way(
-            trace.band_features(), first=free, second=flying, step_s=trace.step_s
-        )
+        share, apart = share_of_way(features, first=free, second=flying, step_s=trace.step_s)
         smooth = uniform_filter1d(share, max(1, round(STATE_S / trace.step_s)))
         surely = cut & (smooth > SURELY)
         flying = surely if surely.sum() > cut.sum() / 2 else flying

@@ -19,6 +19,7 @@ from analysis.hearing.search import spans
 from analysis.hearing.spectra import SpectrumGrid
 
 FloatArray = npt.NDArray[np.float64]
+Features = npt.NDArray[np.floating]
 Mask = npt.NDArray[np.bool_]
 
 BAND_EDGES_HZ = np.array(
@@ -78,7 +79,7 @@ class TwoStates:
 
 
 def part_states(
-    features: FloatArray,
+    features: Features,
     *,
     running: Mask,
     settled: Mask,
@@ -111,22 +112,61 @@ def part_states(
         first = settled & ~second
         if min(first.sum(), (second & settled).sum()) < max(4, STATE_S / step_s):
             return nothing
-        one, two = np.median(features[first], axis=0), np.median(features[second & settled], axis=0)
-        spread = np.concatenate([features[first] - one, features[second & settled] - two])
-        within = 1.4826 * np.median(np.abs(spread), axis=0) + least_spread
-        spread = np.clip(spread / within, -4, 4)
-        covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(one))
-        step = (two - one) / within
-        weights = np.linalg.solve(covariance, step)
-        apart = float(np.sqrt(max(step @ weights, 0.0)))
-        evidence = np.clip((features - (one + two) / 2) / within, -12, 12) @ weights
+        one, two = _middle(features[first]), _middle(features[second & settled])
+        within, weights, squared = _discriminant(
+            _about(features, first, one, second & settled, two), two - one, least_spread
+        )
+        apart = max(squared, 0.0) ** 0.5
+        evidence = _along(_scaled(features - (one + two) / 2, within, 12), weights)
         gain = worth * np.clip(np.where(running, evidence, -8.0), -12, 12)
-        second = running & two_state_path(gain, cost=TOUCH_COST)
+        before, second = second, running & two_state_path(gain, cost=TOUCH_COST)
+        if not np.any((before ^ second) & settled):
+            break
     return TwoStates(second, evidence, apart)
 
 
+def _middle(features: Features) -> Features:
+    """The median of each feature. Puts `features` out of order: a long take has many."""
+    return np.asarray(np.median(features, axis=0, overwrite_input=True), features.dtype)
+
+
+def _about(features: Features, first: Mask, one: Features, second: Mask, two: Features) -> Features:
+    """The features of two states' steps, each less its own state's middle."""
+    split = np.count_nonzero(first)
+    spread = np.empty((split + np.count_nonzero(second), features.shape[1]), features.dtype)
+    np.subtract(features[first], one, out=spread[:split])
+    np.subtract(features[second], two, out=spread[split:])
+    return spread
+
+
+def _discriminant(
+    spread: Features, way: Features, least_spread: float
+) -> tuple[Features, Features, float]:
+    """What tells two states apart whose middles are `way` apart.
+
+    Returns the features' scale, the discriminant's weights for features so scaled, and the
+    squared distance of the middles along it. Overwrites `spread`.
+    """
+    within = 1.4826 * _middle(np.abs(spread)) + least_spread
+    spread = _scaled(spread, within, 4)
+    covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(within))
+    weights = np.linalg.solve(covariance, way / within)
+    return within, weights, float(way / within @ weights)
+
+
+def _scaled(features: Features, within: Features, most: float) -> Features:
+    """Features in units of their spread, cut down to `most`; in place, for a take may be long."""
+    features /= within
+    return np.clip(features, -most, most, out=features)
+
+
+def _along(features: Features, weights: Features) -> FloatArray:
+    """Features summed by their weights, in their own precision."""
+    return np.asarray(features @ weights.astype(features.dtype), np.float64)
+
+
 def share_of_way(
-    features: FloatArray, *, first: Mask, second: Mask, step_s: float
+    features: Features, *, first: Mask, second: Mask, step_s: float
 ) -> tuple[FloatArray, float]:
     """How far each step is on the way from one known state (0) to another (1), and their distance.
 
@@ -134,15 +174,11 @@ def share_of_way(
     counts for what it is; the distance is in deviations of the smoothed share.
     """
     smooth = uniform_filter1d(features, max(1, round(STATE_S / step_s)), axis=0)
-    one, two = np.median(features[first], axis=0), np.median(features[second], axis=0)
-    spread = np.concatenate([smooth[first] - one, smooth[second] - two])
-    within = 1.4826 * np.median(np.abs(spread), axis=0) + SMOOTH_SPREAD
-    spread = np.clip(spread / within, -4, 4)
-    covariance = spread.T @ spread / len(spread) + RIDGE * np.eye(len(one))
-    step = (two - one) / within
-    weights = np.linalg.solve(covariance, step)
-    squared = float(step @ weights)
-    return (features - one) / within @ weights / max(squared, 1e-9), max(squared, 0.0) ** 0.5
+    one, two = _middle(features[first]), _middle(features[second])
+    spread = _about(smooth, first, one, second, two)
+    within, weights, squared = _discriminant(spread, two - one, SMOOTH_SPREAD)
+    share = _along(features - one, weights / within)
+    return share / max(squared, 1e-9), max(squared, 0.0) ** 0.5
 
 
 def share_at_ends(second: Mask, settled: Mask, *, count: int) -> float:
@@ -167,15 +203,18 @@ def change_point(values: FloatArray) -> int:
     return 1 + int(np.argmax(below * (count - below) * gap**2))
 
 
-def bimodal_guesses(features: FloatArray, *, settled: Mask, step_s: float) -> list[Mask]:
+def bimodal_guesses(features: Features, *, settled: Mask, step_s: float) -> list[Mask]:
     """Ways to part settled steps in two: along each leading principal component."""
     if settled.sum() < 3 * STATE_S / step_s:
         return []
-    middle = np.median(features[settled], axis=0)
-    scale = 1.4826 * np.median(np.abs(features[settled] - middle), axis=0) + 1e-2
-    scaled = np.clip((features - middle) / scale, -8, 8)
-    smooth = uniform_filter1d(scaled, max(1, round(STATE_S / step_s)), axis=0)
-    centred = smooth[settled] - smooth[settled].mean(axis=0)
+    middle = _middle(features[settled])
+    away = features[settled]
+    away -= middle
+    scale = 1.4826 * _middle(np.abs(away, out=away)) + 1e-2
+    scaled = _scaled(features - middle, scale, 8)
+    smooth = uniform_filter1d(scaled, max(1, round(STATE_S / step_s)), axis=0, output=scaled)
+    centred = smooth[settled]
+    centred -= centred.mean(axis=0, dtype=float).astype(centred.dtype)
     _, axes = np.linalg.eigh(centred.T @ centred)
     along = [smooth @ axis for axis in axes[:, -COMPONENTS:].T]
     return [settled & (values > two_class_threshold(values[settled])[0]) for values in along]
@@ -195,19 +234,20 @@ def two_class_threshold(values: FloatArray) -> tuple[float, float]:
     )
 
 
-def two_state_path(evidence: FloatArray, *, cost: float) -> Mask:
-    """The likeliest sequence of two states, `cost` nats for each change."""
-    count = len(evidence)
-    came_from = np.empty((count, 2), bool)
-    out, within = 0.0, 0.0
+def two_state_path(evidence: npt.NDArray[np.floating], *, cost: float) -> Mask:
+    """The likeliest sequence of two states, `cost` nats for each change.
+
+    Only by how much the second state leads is carried along, and a lead counts for no more
+    than a change costs. What leads by more decides the step; the others go with what follows.
+
+    >>> two_state_path(np.array([-5.0, 3.0, -1.0, 3.0, 3.0, -9.0]), cost=3.0)
+    array([False,  True,  True,  True,  True, False])
+    """
+    leads, lead = np.empty(len(evidence)), 0.0
     for i, gain in enumerate(evidence.tolist()):
-        enter, stay = out - cost, within
-        leave, rest = within - cost, out
-        came_from[i] = leave > rest, stay >= enter
-        out, within = max(leave, rest), max(enter, stay) + gain
-    state = within > out
-    path = np.empty(count, bool)
-    for i in range(count - 1, -1, -1):
-        path[i] = state
-        state = bool(came_from[i, int(state)])
-    return path
+        lead = (cost if lead > cost else -cost if lead < -cost else lead) + gain
+        leads[i] = lead
+    decided = np.abs(leads) > cost
+    decided[-1:] = True
+    place = np.where(decided, np.arange(len(leads)), len(leads))
+    return leads[np.minimum.accumulate(place[::-1])[::-1]] > 0

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation
 
 FloatArray = npt.NDArray[np.float64]
+Features = npt.NDArray[np.floating]
 Mask = npt.NDArray[np.bool_]
 
 WAY_BACK_S = 1.52  # hardly anybody is back at the start of an edge sooner
@@ -48,7 +49,7 @@ class Break(Enum):
 
 
 def rub_measure(
-    features: FloatArray,
+    features: Features,
     *,
     contact: Mask,
     settled: Mask,
@@ -113,9 +114,7 @@ class CutLeft:
     sd: float
 
 
-def cut_left_measure(
-    features: FloatArray, *, contact: Mask, settled: Mask, step_s: float
-) -> CutLeft:
+def cut_left_measure(features: Features, *, contact: Mask, settled: Mask, step_s: float) -> CutLeft:
     """The break's sound laid along the way from running free to cutting.
 
     Parameters

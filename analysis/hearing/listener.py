@@ -12,6 +12,7 @@ from analysis.hearing.contact import band_levels
 from analysis.hearing.faults import Fault, SoundLevel, faults_of
 from analysis.hearing.overview import Overview, OverviewMaker
 from analysis.hearing.passes import HeardPass, find_passes
+from analysis.hearing.recent import joined
 from analysis.hearing.spectra import (
     Framer,
     SpectrumGrid,
@@ -123,7 +124,9 @@ class Listener:
             rest = np.zeros((1, self.grid.length), np.float32)  # a take without any sound
         self._add(rest)
         self._hear(last=self._first + self._section.count)
-        trace, sureness = _joined(self._kept), np.concatenate(self._sureness)
+        self._section = _Section(self.grid, most=0)  # the sound has been heard: make room
+        trace, sureness = joined(*self._kept), np.concatenate(self._sureness)
+        self._kept.clear()
         contact = hear_contact(trace)
         passes = find_passes(trace, contact)
         return Hearing(
@@ -164,31 +167,20 @@ class Listener:
         margin = 0 if at_the_end else self._margin_frames
         keep = slice(self._told - self._first, last - margin - self._first)
         self._kept.append(_trace(frames, turning, keep))
-        self._sureness.append(turning.sureness[keep])
+        self._sureness.append(turning.sureness[keep].copy())
         self._told = last - margin
 
 
 def _trace(frames: Frames, turning: Turning, keep: slice) -> Trace:
     return Trace(
         step_s=frames.grid.step_s,
-        bands=frames.bands[keep].copy(),  # the section goes on to other sound
-        rotation_hz=turning.rotation_hz[keep],
-        deviation_hz=turning.deviation_hz[keep],
-        lead=turning.lead[keep],
-        cutting=turning.cutting[keep],
-        teeth=turning.teeth[keep],
-    )
-
-
-def _joined(traces: list[Trace]) -> Trace:
-    return Trace(
-        step_s=traces[0].step_s,
-        bands=np.concatenate([trace.bands for trace in traces]),
-        rotation_hz=np.concatenate([trace.rotation_hz for trace in traces]),
-        deviation_hz=np.concatenate([trace.deviation_hz for trace in traces]),
-        lead=np.concatenate([trace.lead for trace in traces]),
-        cutting=np.concatenate([trace.cutting for trace in traces]),
-        teeth=np.concatenate([trace.teeth for trace in traces]),
+        # Copies: the section goes on to other sound, and its margins shall not stay with it.
+        bands=frames.bands[keep].copy(),
+        rotation_hz=turning.rotation_hz[keep].copy(),
+        deviation_hz=turning.deviation_hz[keep].copy(),
+        lead=turning.lead[keep].copy(),
+        cutting=turning.cutting[keep].copy(),
+        teeth=turning.teeth[keep].copy(),
     )
 
 

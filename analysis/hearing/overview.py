@@ -38,9 +38,11 @@ class OverviewMaker:
 
     def add(self, log_powers: npt.NDArray[np.float32]) -> None:
         """Take in frames, shape (frames, bins), ln power."""
-        rows = log_powers.shape[1] // self._group
-        grouped = log_powers[:, : rows * self._group].reshape(len(log_powers), rows, self._group)
-        self._pending.extend(grouped.max(axis=2))
+        last = log_powers.shape[1] // self._group * self._group
+        grouped = log_powers[:, : last : self._group]
+        for first in range(1, self._group):
+            grouped = np.maximum(grouped, log_powers[:, first : last : self._group])
+        self._pending.extend(grouped)
         while len(self._pending) >= self._every:
             self._columns.append(np.max(self._pending[: self._every], axis=0))
             del self._pending[: self._every]

@@ -10,6 +10,7 @@ spindle is measured over seconds and a sagging one over tenths.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate, repeat
 from typing import TypeVar
 
 import numpy as np
@@ -110,10 +111,12 @@ def refine_stretch(
     for half in HALF_WIDTHS:
         if half > 1 and half >= frames:
             break
-        found, sigma, peaked = track, deviation, growing
+        found, sigma, peaked = track.copy(), deviation.copy(), growing.copy()
+        # The early steps build on each other's answers all around; later windows stand alone.
+        asked = np.flatnonzero(growing | (half <= 2))
         for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):
-            found, sigma, peaked = _newton_step(
-                phasors, track=found, orders=orders, half=half, step_s=step_s
+            found[asked], sigma[asked], peaked[asked] = _newton_step(
+                phasors, track=found, asked=asked, orders=orders, half=half, step_s=step_s
             )
         if half > 1:
             growing &= (np.abs(found - track) <= AGREE * deviation) | ~peaked
@@ -172,22 +175,26 @@ def _newton_step(
     phasors: ComplexArray,
     *,
     track: FloatArray,
+    asked: npt.NDArray[np.int64],
     orders: npt.NDArray[np.int64],
     half: int,
     step_s: float,
 ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
     """One step towards the rotation that best stills all phasors in windows of 2 half + 1.
 
-    Returns the rotation, its standard deviation, and where the objective, the power of
-    the windowed sum over all orders, bends down as it must near its peak.
+    Returns for the frames `asked` the rotation, its standard deviation, and where the
+    objective, the power of the windowed sum over all orders, bends down as it must near its peak.
     """
     frames = len(track)
     index = np.arange(frames)
     turn = 2 * np.pi * step_s
     turns = step_s * np.concatenate([[0.0], np.cumsum((track[1:] + track[:-1]) / 2)])
-    still = phasors * np.exp(-2j * np.pi * np.outer(turns, orders))
-    low = np.maximum(index - half, 0)
-    high = np.minimum(index + half + 1, frames)
+    # Each order's turn is a power of the first's: products are far cheaper than exponentials.
+    once = np.exp(-2j * np.pi * turns)
+    powers = list(accumulate(repeat(once, int(orders.max())), np.multiply))
+    still = phasors * np.stack([powers[order - 1] for order in orders], axis=1)
+    low = np.maximum(asked - half, 0)
+    high = np.minimum(asked + half + 1, frames)
     count = (high - low).astype(np.float64)
     centre = (low + high - 1) / 2
     s0 = _window_sum(still, low, high)
@@ -206,7 +213,7 @@ def _newton_step(
     power = np.abs(s0 / count[:, None]) ** 2 - OVERLAP_NOISE / count[:, None]
     power = np.maximum(power, 0)
     information = 2 * turn**2 * spread / OVERLAP_NOISE * (power * orders**2).sum(axis=1)
-    limit = 0.002 * track
+    limit = 0.002 * track[asked]
     found = mean + np.clip(delta, -limit, limit)
     return found, 1 / np.sqrt(np.maximum(information, 1e-9)), peaked
 
@@ -214,7 +221,7 @@ def _newton_step(
 def _window_sum(
     values: npt.NDArray[AnyNumber], low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]
 ) -> npt.NDArray[AnyNumber]:
-    total = np.concatenate(
-        [np.zeros((1, *values.shape[1:]), values.dtype), np.cumsum(values, axis=0)]
-    )
+    total = np.empty((len(values) + 1, *values.shape[1:]), values.dtype)
+    total[0] = 0
+    np.cumsum(values, axis=0, out=total[1:])
     return np.asarray(total[high] - total[low])

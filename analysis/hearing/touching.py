@@ -16,7 +16,7 @@ from analysis.hearing.contact import (
     share_at_ends,
 )
 from analysis.hearing.search import spans
-from analysis.hearing.trace import Contact, Trace
+from analysis.hearing.trace import Contact, Features, Trace
 
 Mask = npt.NDArray[np.bool_]
 
@@ -43,13 +43,13 @@ def hear_contact(trace: Trace) -> Contact:
 
     The first guess may have taken a knot or a turn of the dial for the cut.
     """
-    settled = _settled(trace)
-    best, most = _likeliest(trace, settled, _guesses(trace, settled))
+    settled, features = _settled(trace), trace.features()
+    best, most = _likeliest(trace, features, settled, _guesses(trace, features, settled))
     within = settled & best.second
     if most > LEAST_LIKENESS and _of_two_machines(trace, best.second, settled):
         # It may be the router as such, and the first state another machine before and after.
-        halves = bimodal_guesses(trace.features(), settled=within, step_s=trace.step_s)
-        inner, likeness = _likeliest(trace, within, halves)
+        halves = bimodal_guesses(features, settled=within, step_s=trace.step_s)
+        inner, likeness = _likeliest(trace, features, within, halves)
         if likeness > INNER_LIKENESS and inner.apart > PLAINLY_APART:
             best, most = inner, likeness
     if most < LEAST_LIKENESS:
@@ -57,12 +57,14 @@ def hear_contact(trace: Trace) -> Contact:
     return _as_contact(trace, best)
 
 
-def _likeliest(trace: Trace, settled: Mask, guesses: Iterable[Mask]) -> tuple[TwoStates, float]:
+def _likeliest(
+    trace: Trace, features: Features, settled: Mask, guesses: Iterable[Mask]
+) -> tuple[TwoStates, float]:
     """The two states most like running free and cutting, and how much so."""
     nothing = np.zeros(len(trace.lead), bool)
     best, most = TwoStates(nothing, np.full(len(nothing), -1.0), 0.0), -np.inf
     for number, guess in enumerate(guesses):
-        states = _parted(trace, settled, guess)
+        states = _parted(trace, features, settled, guess)
         for named in (states, _turned_round(states, trace.running)):
             likeness = _likeness(trace, named, settled)
             if likeness > most:
@@ -87,12 +89,12 @@ def _slower(trace: Trace, one: Mask, two: Mask) -> float:
 
 def contact_as_guessed(trace: Trace) -> Contact:
     """Which frames are in the wood, trusting the trace's first guess."""
-    return _as_contact(trace, _parted(trace, _settled(trace), trace.cutting))
+    return _as_contact(trace, _parted(trace, trace.features(), _settled(trace), trace.cutting))
 
 
-def _parted(trace: Trace, settled: Mask, guess: Mask) -> TwoStates:
+def _parted(trace: Trace, features: Features, settled: Mask, guess: Mask) -> TwoStates:
     return part_states(
-        trace.features(),
+        features,
         running=trace.running,
         settled=settled,
         step_s=trace.step_s,
@@ -134,11 +136,11 @@ def _settled(trace: Trace) -> Mask:
     return settled & alike
 
 
-def _guesses(trace: Trace, settled: Mask) -> Iterator[Mask]:
+def _guesses(trace: Trace, features: Features, settled: Mask) -> Iterator[Mask]:
     yield trace.cutting
     lead = uniform_filter1d(trace.clipped_lead, max(1, round(STATE_S / trace.step_s)))
     yield trace.running & (lead > 0)
-    yield from bimodal_guesses(trace.features(), settled=settled, step_s=trace.step_s)
+    yield from bimodal_guesses(features, settled=settled, step_s=trace.step_s)
 
 
 def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_erosion
 
 FloatArray = npt.NDArray[np.float64]
+Features = npt.NDArray[np.float32]  # shape (frames, features)
 Mask = npt.NDArray[np.bool_]
 
 # Voices and teeth tell contact, bands tell chips: an edge that stands and rubs keeps the former.
@@ -57,12 +58,13 @@ class Trace:
         """Frames in which the router turns."""
         return np.isfinite(self.rotation_hz)
 
-    def features(self) -> FloatArray:
+    def features(self) -> Features:
         """What tells contact: the bands, the teeth's mean, and the voices' lead."""
-        teeth = self.teeth.mean(axis=1, keepdims=True).astype(np.float64)
-        lead = self.clipped_lead[:, None]
+        teeth = self.teeth.mean(axis=1, keepdims=True)
+        lead = self.clipped_lead[:, None].astype(np.float32)
         return np.concatenate(
-            [self.band_features(), teeth / TEETH_SCALE, lead / LEAD_SCALE], axis=1
+            [self.band_features(), teeth / np.float32(TEETH_SCALE), lead / np.float32(LEAD_SCALE)],
+            axis=1,
         )
 
     @property
@@ -70,15 +72,14 @@ class Trace:
         """The voices' lead; beyond MOST_LEAD it says nothing more."""
         return np.clip(self.lead, -MOST_LEAD, MOST_LEAD)
 
-    def band_features(self) -> FloatArray:
+    def band_features(self) -> Features:
         """Band levels apart from the overall level, and the level: what chips change."""
-        bands = self.bands.astype(np.float64)
-        level = bands.mean(axis=1, keepdims=True)
-        return np.concatenate([bands - level, level], axis=1)
+        level = self.bands.mean(axis=1, keepdims=True)
+        return np.concatenate([self.bands - level, level], axis=1)
 
-    def rub_features(self) -> FloatArray:
+    def rub_features(self) -> Features:
         """Band levels and the teeth's orders: what a rub without chips still has."""
-        return np.concatenate([self.band_features(), self.teeth.astype(np.float64)], axis=1)
+        return np.concatenate([self.band_features(), self.teeth], axis=1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -241,7 +241,7 @@ def _share_of_cut(trace: Trace, contact: Contact) -> FloatArray:
     return np.asarray(weights)
 
 
-def _with_one(features: FloatArray) -> FloatArray:
+def _with_one(features: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
     return np.pad(features, ((0, 0), (0, 1)), constant_values=1.0)
 
 
