@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median, stdev
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analysis.hearing.listener import Hearing
+    from analysis.hearing.passes import HeardPass
+
+Gap = tuple[float, float]
+"""Start and end, seconds of the take, of silence that stands for sound that was lost."""
 
 _SIGNIFICANCE = 0.05
 _EXACT_UP_TO = 60  # passes
@@ -65,11 +69,23 @@ class Review:
     summary: TakeSummary
 
 
-def review_take(hearing: Hearing, setup: CutSetup, units: Units = Units.MM) -> Review:
-    """Read, judge and coach every pass of a take."""
-    readings = [read_pass(heard, setup) for heard in hearing.passes]
-    passes = tuple(CoachedPass(reading, advise(reading, setup, units)) for reading in readings)
+def review_take(
+    hearing: Hearing, setup: CutSetup, units: Units = Units.MM, *, gaps: Sequence[Gap] = ()
+) -> Review:
+    """Read, judge and coach every pass of a take, but for those in which sound was lost."""
+    passes = tuple(coach_pass(heard, setup, units, gaps=gaps) for heard in hearing.passes)
     return Review(passes=passes, band=working_band(setup), summary=summarise(passes, units))
+
+
+def coach_pass(
+    heard: HeardPass, setup: CutSetup, units: Units, *, gaps: Sequence[Gap]
+) -> CoachedPass:
+    """Read and coach a pass, and judge it unless some of its sound was lost."""
+    lost = any(start_s < heard.exit_s and end_s > heard.entry_s for start_s, end_s in gaps)
+    reading = read_pass(replace(heard, complete=False) if lost else heard, setup)
+    if lost:
+        reading = replace(reading, not_judged_because="part of its sound was lost")
+    return CoachedPass(reading, advise(reading, setup, units))
 
 
 def summarise(passes: Sequence[CoachedPass], units: Units) -> TakeSummary:

@@ -115,8 +115,9 @@ def _say_where(
 
 
 def _write_report(sound: Path, bench: Bench, report: Path, take: KeptTake) -> None:
+    from analysis.coaching.summary import review_take
     from listen.ears import hear_take
-    from listen.live.gaps import gaps_told, review_kept
+    from listen.live.gaps import gaps_told
     from listen.report import Section, report_page
     from listen.saving import save_whole
 
@@ -126,8 +127,9 @@ def _write_report(sound: Path, bench: Bench, report: Path, take: KeptTake) -> No
         plate_range_rpm=bench.cut.plate_range_rpm,
         known_voices=bench.voices,
     )
-    section = Section(heard, bench, review_kept(heard.hearing, bench, gaps_told(take.events)))
-    save_whole(report, report_page(section).encode())
+    gaps = gaps_told(take.events)
+    review = review_take(heard.hearing, bench.cut, bench.units, gaps=gaps)
+    save_whole(report, report_page(Section(heard, bench, review)).encode())
 
 
 def _setup(cut: dict[str, Any]) -> dict[str, str]:

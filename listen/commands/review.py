@@ -86,6 +86,7 @@ def review(
     from analysis.coaching.summary import review_take
     from listen.contract import review_csv, review_json
     from listen.ears import hear_take
+    from listen.live.gaps import gaps_beside
     from listen.saving import save_whole
     from listen.table import review_text
 
@@ -97,7 +98,7 @@ def review(
             known_voices=bench.voices,
             on_progress=on_progress,
         )
-    reviewed = review_take(heard.hearing, bench.cut, bench.units)
+    reviewed = review_take(heard.hearing, bench.cut, bench.units, gaps=gaps_beside(take))
 
     if report is not None:
         from listen.report import Section, report_page

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from analysis.coaching.advice import Step
-from analysis.coaching.summary import CoachedPass, summarise
+from analysis.coaching.summary import CoachedPass, Gap, coach_pass, summarise
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import say_seconds
 from analysis.hearing.live import (
@@ -21,7 +21,6 @@ from analysis.hearing.live import (
     SpeedHeard,
 )
 from analysis.hearing.passes import moved
-from listen.live.gaps import Gap, coach_pass, crosses
 from listen.live.intake import Piece
 from listen.live.pacing import aimed_time_s, pace_marks_s
 from listen.live.told import (
@@ -172,7 +171,8 @@ class Coach:
             yield Hands(summarise(self._passes, self._bench.units))
 
     def _coached(self, heard: HeardPass) -> CoachedPass:
-        return coach_pass(moved(heard, self._start_s), self._bench, self._gaps)
+        heard = moved(heard, self._start_s)
+        return coach_pass(heard, self._bench.cut, self._bench.units, gaps=self._gaps)
 
     def _news_of(self, number: int, *, again: bool = False, aloud: bool = True) -> PassTold:
         coached = self._passes[number]
@@ -180,7 +180,6 @@ class Coach:
             self._before + number + 1,
             coached,
             cue_for(coached),
-            crosses(coached.reading, self._gaps),
             self.now_s,
             again=again,
             aloud=aloud,

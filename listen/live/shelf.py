@@ -47,7 +47,7 @@ class KeptTake:
     @property
     def events(self) -> list[dict[str, Any]]:
         """What was heard and said; a last line that was cut off is left out."""
-        return list(_events(self.folder / EVENTS))
+        return list(read_events(self.folder / EVENTS))
 
 
 class Hold:
@@ -160,7 +160,8 @@ def _read(folder: Path) -> KeptTake | None:
     return KeptTake(folder.name, folder, about, ended="ended" in about)
 
 
-def _events(path: Path) -> Iterator[dict[str, Any]]:
+def read_events(path: Path) -> Iterator[dict[str, Any]]:
+    """What was heard and said; nothing from lines that cannot be read."""
     try:
         lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     except OSError:

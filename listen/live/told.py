@@ -64,14 +64,13 @@ class Dwelling:
 class PassTold:
     """A finished pass, judged.
 
-    `sound_missing`: part of it was never heard. `told_s`: how long the take was by then.
-    `again`: it was told before, and was heard better since. `aloud`: worth a sound.
+    `told_s`: how long the take was by then. `again`: it was told before, and was heard
+    better since. `aloud`: worth a sound.
     """
 
     number: int
     coached: CoachedPass
     cue: Cue
-    sound_missing: bool
     told_s: float
     again: bool = False
     aloud: bool = True

@@ -7,14 +7,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from analysis.coaching.summary import CoachedPass
+from analysis.coaching.summary import CoachedPass, Gap, review_take
 from analysis.dial.keeping import calibration_to_json
 from analysis.dial.settings import parse_settings
 from analysis.errors import ToothbeatError
 from listen.dial.calibrating import hear_takes, match_takes
 from listen.ears import hear_take
 from listen.live.coach import cue_for
-from listen.live.gaps import Gap, review_kept
 from listen.live.telling import as_object
 from listen.live.told import Ended, PassTold
 from listen.page.bench_form import read_form
@@ -55,7 +54,7 @@ def _review(sound: Path, bench: Bench, report: Path, gaps: list[Gap]) -> dict[st
         known_voices=bench.voices,
         on_progress=on_progress,
     )
-    review = review_kept(heard.hearing, bench, gaps)
+    review = review_take(heard.hearing, bench.cut, bench.units, gaps=gaps)
     save_whole(report, report_page(Section(heard, bench, review)).encode())
     summary = review.summary if review.passes else None
     return {
@@ -89,9 +88,7 @@ def _calibrate(sound: Path, bench: Bench, settings: str, router: str) -> dict[st
 
 def _pass(number: int, coached: CoachedPass, bench: Bench) -> dict[str, Any]:
     told_s = coached.reading.exit_s
-    return as_object(
-        PassTold(number, coached, cue_for(coached), sound_missing=False, told_s=told_s), bench
-    )
+    return as_object(PassTold(number, coached, cue_for(coached), told_s=told_s), bench)
 
 
 def _say(told: dict[str, Any]) -> None:

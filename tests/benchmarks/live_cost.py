@@ -3,16 +3,20 @@
 Run `python tests/benchmarks/live_cost.py [TAKE ...]`; without takes, the practice takes that
 come with it. Each take is fed in blocks of 2,048 samples as fast as it goes; a verdict's
 latency is the sound that had to be heard after the exit, plus the time the block took. Times of
-computing are this process's own CPU seconds, so that a busy machine does not count. With `--hours
-H`, the first take is heard again and again for H hours of sound, and the process's
-memory is told every ten minutes of it.
+computing are this process's own CPU seconds, so that a busy machine does not count.
+
+With `--hours H` the takes follow one another again and again for H hours of sound, coached and
+kept as `toothbeat listen` does it, FLAC and events included; told every ten minutes of sound: the
+share of a core, the longest block, how late the verdicts were, the process's memory.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import resource
+import tempfile
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,7 +28,8 @@ from listen.decoding import open_take
 from listen.live.coach import Coach
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.recording import live_ear
+from listen.live.recording import Order, Recording, live_ear
+from listen.live.shelf import Shelf
 from listen.live.told import PassTold, PassWithdrawn, Speed
 from listen.setup import Bench, bench_of
 
@@ -76,18 +81,41 @@ def memory_mb() -> float:
     return pages * resource.getpagesize() / 1e6
 
 
-def long_run(path: Path, hours: float) -> None:
-    """Hear one take over and over, and tell the memory."""
-    bench, rate_hz, sound = read(path)
-    coach = Coach(live_ear(bench, rate_hz), bench=bench, sample_rate_hz=rate_hz)
-    told_s = -600.0
-    while coach.now_s < 3600 * hours:
-        for first in range(0, len(sound), BLOCK):
-            for _ in coach.hear(Piece(sound[first : first + BLOCK])):
-                pass
-        if coach.now_s - told_s >= 600:
-            told_s = coach.now_s
-            print(f"{coach.now_s / 60:6.0f} min of sound  {memory_mb():6.0f} MB", flush=True)
+def long_run(paths: list[Path], hours: float, home: Path) -> None:
+    """Record the takes over and over as one, and tell cost and memory."""
+    takes = [read(path) for path in paths]
+    bench, rate_hz, _ = takes[0]
+    sound = np.concatenate([sound for _, other_hz, sound in takes if other_hz == rate_hz])
+    recording = Recording(
+        shelf=Shelf(home), make_ear=live_ear, order=Order(bench, rate_hz), about={"setup": {}}
+    )
+    told, blocks_s, latencies_s = 0, list[float](), list[float]()
+    at_s = 0.0
+    for first in itertools.count(0, BLOCK):
+        block = sound.take(range(first, first + BLOCK), mode="wrap")
+        begun_s = time.process_time()
+        for news in recording.hear(Piece(block)):
+            if isinstance(news, PassTold) and not news.again:
+                told += 1
+                late_s = recording.duration_s - news.reading.exit_s
+                latencies_s.append(late_s + time.process_time() - begun_s)
+        blocks_s.append(time.process_time() - begun_s)
+        if recording.duration_s - at_s >= 600:
+            core = sum(blocks_s) / (recording.duration_s - at_s)
+            at_s = recording.duration_s
+            print(
+                f"{at_s / 60:4.0f} min of sound  {100 * core:4.1f} % of a core  longest block "
+                f"{max(blocks_s):4.2f} s  {told:4} verdicts, p95 "
+                f"{np.percentile(latencies_s, 95):4.2f} s  {memory_mb():4.0f} MB",
+                flush=True,
+            )
+            blocks_s, latencies_s = [], []
+            if at_s >= 3600 * hours:
+                break
+    begun_s = time.process_time()
+    for _ in recording.finish():
+        pass
+    print(f"the end took {time.process_time() - begun_s:.1f} s, then {memory_mb():.0f} MB")
 
 
 def main() -> None:
@@ -97,7 +125,8 @@ def main() -> None:
     parser.add_argument("--hours", type=float)
     asked = parser.parse_args()
     if asked.hours:
-        long_run(asked.takes[0], asked.hours)
+        with tempfile.TemporaryDirectory() as home:
+            long_run(asked.takes, asked.hours, Path(home))
         return
     print(f"{'take':32} {'core':>6} {'verdict p50':>12} {'p95':>6} {'rpm age p95':>12} "
           f"{'block max':>10} {'withdrawn':>10}")  # fmt: skip

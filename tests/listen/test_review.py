@@ -151,3 +151,19 @@ def test_a_speech_codec_is_told_and_never_judged_otherwise(
     assert any("frequencies of speech" in note for note in heard["recording"]["notes"])
     for found, right in zip(heard["passes"], told["passes"], strict=True):
         assert found["verdict"] in {right["verdict"], "unsure"}
+
+
+def test_what_is_noted_beside_a_kept_take_counts(
+    toothbeat: Command, told: dict[str, Any], tmp_path: Path
+) -> None:
+    """The same sound as a kept take, with a note that some of its second pass was lost."""
+    samples, _ = shop_take()
+    kept = encode(tmp_path / "sound.flac", samples, sample_rate_hz=SAMPLE_RATE_HZ)
+    exit_s = told["passes"][1]["exit_s"]
+    note = {"kind": "notice", "text": "0.5 s were lost.", "gap_s": [exit_s - 0.7, exit_s - 0.2]}
+    (tmp_path / "events.jsonl").write_text('{"kind": "entered"}\n' + json.dumps(note))
+    said = toothbeat("review", kept, *CUT, "--json", "-q")
+    passes = json.loads(said.out)["passes"]
+    assert [one["verdict"] is None for one in passes[:2]] == [False, True]
+    assert passes[1]["not_judged_because"] == "part of its sound was lost"
+    assert passes[0]["verdict"] == told["passes"][0]["verdict"]

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import kendalltau
 
 from analysis.coaching.summary import _chance_of_order, review_take, trend_percent
-from analysis.hearing.passes import HeardPass, Span
+from analysis.hearing.passes import HeardPass, Span, moved
 from tests.analysis.coaching.passes import HALF_INCH, heard
 
 
@@ -34,6 +34,17 @@ def test_counts_and_spread() -> None:
     assert summary.feed_spread_percent == pytest.approx(
         100 * stdev(feeds) / (sum(feeds) / 4), rel=1e-6
     )
+
+
+def test_a_pass_in_which_sound_was_lost_is_not_judged_and_its_neighbours_are() -> None:
+    first, second = (moved(heard(time_s=9, spindle_rpm=16_000), by_s) for by_s in (0.0, 20.0))
+    gap = (second.exit_s - 0.5, second.exit_s + 1.0)
+    review = review_take(hearing(first, second), HALF_INCH, gaps=[gap])
+    before, lost = (passed.reading for passed in review.passes)
+    assert before == review_take(hearing(first), HALF_INCH).passes[0].reading
+    assert lost.verdict is None
+    assert lost.not_judged_because == "part of its sound was lost"
+    assert (review.summary.passes_judged, review.summary.passes_cut_off) == (1, 1)
 
 
 @pytest.mark.parametrize("count", [5, 6, 8])
