@@ -67,7 +67,7 @@ class PassResumed:
 class PassesRevised:
     """Heard once more with what came after, the passes from `from_s` on are these.
 
-    They take the place of all passes told that were over by `until_s`.
+    They take the place of all passes told that began no sooner and were over by `until_s`.
     """
 
     from_s: float
@@ -113,6 +113,11 @@ class Record:
     def cutting(self) -> bool:
         """Whether a pass is under way."""
         return any(not told.ended for told in self._told[-1:])
+
+    def clear_s(self, time_s: float) -> float:
+        """The first moment, from `time_s` on, that is behind all passes which had begun by then."""
+        begun = (told.exit_s for told in self._told if told.entry_s < time_s + SAME_S)
+        return max([time_s, *begun])
 
     def inside(self, time_s: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
         """Which moments lie in the passes told."""
@@ -185,7 +190,7 @@ class Record:
         return [
             told
             for told in self._told
-            if told.closed and anew.from_s <= told.exit_s <= anew.until_s
+            if told.closed and anew.from_s <= told.entry_s and told.exit_s <= anew.until_s
         ]
 
     def _reaches_into(self, heard: HeardPass) -> bool:

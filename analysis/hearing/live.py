@@ -306,11 +306,11 @@ class LiveListener:
         contact = hear_contact(course.trace)
         passes = [moved(heard, first_s) for heard in find_passes(course.trace, contact)]
         # What began before all that is kept, or goes on, is left as it was told.
-        from_s, until_s = first_s, self._record.closed_s + SAME_S
+        from_s, until_s = self._record.clear_s(first_s), self._record.closed_s + SAME_S
         if passes and not passes[0].complete:
-            from_s = passes[0].exit_s
+            from_s = max(from_s, passes[0].exit_s)
         until_s = min([until_s, *(p.entry_s for p in passes if p.exit_s >= until_s)])
-        over = tuple(p for p in passes if p.complete and from_s < p.exit_s < until_s)
+        over = tuple(p for p in passes if p.complete and p.entry_s >= from_s and p.exit_s < until_s)
         return PassesRevised(from_s, until_s, over) if over else None
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:

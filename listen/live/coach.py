@@ -135,7 +135,7 @@ class Coach:
             from_s, until_s = event.from_s + self._start_s, event.until_s + self._start_s
             yield from self._revised(
                 [
-                    *(p for p in self._passes if p.reading.exit_s < from_s),
+                    *(p for p in self._passes if p.reading.entry_s < from_s),
                     *(self._coached(heard) for heard in event.passes),
                     *(p for p in self._passes if p.reading.exit_s > until_s),
                 ]

@@ -114,7 +114,7 @@ class Told:
         )
 
     def revised(self, news: PassesRevised) -> None:
-        kept = [p for p in self.now if not news.from_s <= p.exit_s <= news.until_s]
+        kept = [p for p in self.now if p.entry_s < news.from_s or p.exit_s > news.until_s]
         self.now = sorted([*kept, *news.passes], key=lambda heard: heard.entry_s)
 
 

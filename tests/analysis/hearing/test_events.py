@@ -154,6 +154,20 @@ def test_passes_heard_anew_take_the_place_of_those_told() -> None:
     assert record.cutting
 
 
+def test_a_pass_that_began_before_what_is_heard_anew_stays() -> None:
+    record = Record()
+    record.news([heard_pass(1.0, 4.0)], now_s=7.0, standing_s=None)
+    record.news([heard_pass(9.0, 12.0)], now_s=15.0, standing_s=None)
+    # What is kept begins in the first pass, or as it begins: it is not to be told otherwise.
+    assert record.clear_s(3.0) == record.clear_s(1.3) == record.clear_s(0.8) == 4.0
+    assert record.clear_s(5.0) == 5.0
+    same = PassesRevised(4.0, 12.5, (heard_pass(9.02, 12.01),))
+    assert record.revise(same) == []
+    better = PassesRevised(3.5, 12.5, (heard_pass(8.0, 12.0),))
+    assert record.revise(better) == [better]
+    assert record.inside(np.array([2.0, 8.5, 11.0])).tolist() == [True, True, True]
+
+
 def test_only_the_last_passes_are_remembered() -> None:
     record = Record()
     for number in range(1000):
