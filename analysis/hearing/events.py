@@ -109,6 +109,10 @@ class Record:
         """Exit of the last pass that can't be taken up again; below 0 if there is none."""
         return max((told.exit_s for told in self._told if told.closed), default=-1.0)
 
+    def closed_since(self, time_s: float) -> int:
+        """How many passes that can't be taken up again began since then."""
+        return sum(told.closed and told.entry_s >= time_s for told in self._told)
+
     @property
     def cutting(self) -> bool:
         """Whether a pass is under way."""

@@ -26,14 +26,14 @@ from analysis.hearing.events import (
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.passes import find_passes, moved
-from analysis.hearing.recent import RecentCourse, RecentSound
+from analysis.hearing.recent import RecentCourse, RecentSound, chosen
 from analysis.hearing.spectra import Framer
 from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
 from analysis.hearing.voice import Mask, Voices
-from analysis.hearing.watching import Watch
+from analysis.hearing.watching import BEFORE_S, Watch
 
 __all__ = [
     "DwellHeard",
@@ -54,7 +54,7 @@ COURSE_S = 120.0
 FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
-UNHEARD_GROWTH = 0.4
+UNARMED_GROWTH = 0.4
 LOOK_SHARE, LOOK_CREDIT_S = 1.0, 150.0
 LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
@@ -197,9 +197,14 @@ class LiveListener:
         moments = self._stirring.add(course.trace.bands[-TICK:])
         stirred = None if moments is None else np.repeat(moments, TICK)[-len(course.trace.lead) :]
         due = course.end >= self._next_look
-        if not due and stirred is not None and self._may_afford():
-            followed = course.trace.running[-len(stirred) :][stirred].mean() > FOLLOWED
-            due = not followed or self._watch.expects_a_pass(course, stirred)
+        if stirred is not None and self._may_afford():
+            if course.trace.running[-len(stirred) :][stirred].mean() > FOLLOWED:
+                events = self._passes(course, stirred)
+                if events:
+                    self._next_look = course.end
+                    return events
+            else:
+                due = True
         return self._passes(course, stirred) if due and self._look(course) else []
 
     def _follow(self, course: RecentCourse) -> None:
@@ -227,7 +232,7 @@ class LiveListener:
         return int(self._told_cut(course).sum()) * self.grid.step_s > CUT_TO_LEARN_S
 
     def _told_cut(self, course: RecentCourse) -> Mask:
-        frames = np.arange(course.end - self._sound.kept, course.end)
+        frames = np.arange(course.first, course.end)
         return self._record.inside(frames * np.float64(self.grid.step_s))
 
     def _look(self, course: RecentCourse) -> bool:
@@ -244,32 +249,38 @@ class LiveListener:
         )
         kept_s = kept * self.grid.step_s
         # Known voices are learned again when there is much more to learn from.
-        growth = 1.0 if turning.voices is not None else UNHEARD_GROWTH
+        growth = 1.0 if self._watch.armed else UNARMED_GROWTH
         wait_s = np.clip(growth * kept_s, FIRST_LOOK_S, LOOK_LATER_S)
         self._next_look = course.end + self._frames_in(float(wait_s))
         if turning.voices is None:
             return False
+        before, step_s = course.trace, self.grid.step_s
+        recounts = self._recounts(course, turning)
+        course.trace = chosen(before, np.arange(len(before.lead)))  # a copy
+        course.splice(turning, from_frame=0)
         if self._watch.armed:
-            contradicts = self._contradicts(course, turning)
-            if contradicts or self._recounts(course, turning):
+            contradicts = self._contradicts(course)
+            if contradicts or recounts:
                 self._doubts += 1
                 self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
-                if self._doubts == 1:
+                if self._doubts < max(2, self._record.closed_since(course.first * step_s)):
+                    course.trace = before
                     return False
             if contradicts:
-                # Twice in a row: it was the example of a cut that was wrong.
+                # More often in a row than passes bear it out: the example of a cut was wrong.
                 self._watch = Watch()
         self._doubts, self._looked_at = 0, kept
-        course.splice(turning, from_frame=0)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
 
-    def _contradicts(self, course: RecentCourse, turning: Turning) -> bool:
-        """Whether a look takes something else for the cut than what was told."""
-        running = np.isfinite(turning.rotation_hz)
-        told = self._told_cut(course)
-        cut, free = turning.cutting[running & told], turning.cutting[running & ~told]
+    def _contradicts(self, course: RecentCourse) -> bool:
+        """Whether a review takes something else for the cut than what was told."""
+        told, running = self._told_cut(course), course.trace.running
+        # What was cut before there was an example of it could not be told.
+        running &= np.arange(len(told)) >= np.argmax(told) - self._frames_in(BEFORE_S)
+        contact = hear_contact(course.trace).mask
+        cut, free = contact[running & told], contact[running & ~told]
         if not len(cut) or not len(free):
             return True
         return bool(cut.mean() - free.mean() < CONTRADICTS)
