@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
@@ -73,7 +74,8 @@ def press(driver: webdriver.Chrome, words: str) -> None:
 
 def wait_for(driver: webdriver.Chrome, words: str, *, seconds: float = 20) -> None:
     """Wait until the page shows these words."""
-    WebDriverWait(driver, seconds, poll_frequency=0.05).until(
+    loading = [StaleElementReferenceException]
+    WebDriverWait(driver, seconds, poll_frequency=0.05, ignored_exceptions=loading).until(
         lambda d: words in d.find_element(By.TAG_NAME, "body").text
     )
 

@@ -1,6 +1,6 @@
 // What the numbers on the dial mean: set one, let it run, and the next is asked for by itself.
 import { ask, reviewed } from "./api.js";
-import { el, say, show } from "./dom.js";
+import { el, readOut, say, show } from "./dom.js";
 import { Link } from "./link.js";
 import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { play } from "./sounds.js";
@@ -81,6 +81,7 @@ const words = (rpm) => (rpm ? `${(Math.round(rpm / 10) * 10).toLocaleString("en"
 async function stop(made, problem) {
   if (made !== run) return;
   run = null;
+  readOut(null);
   made.link?.close();
   await made.microphone?.close().catch(() => {});
   if (problem) ready(made.house, problem);
@@ -96,14 +97,16 @@ function tiles(made) {
 function draw() {
   if (!document.querySelector('nav [data-tab="dial"]').getAttribute("aria-current")) return;
   const setting = run.settings[run.at];
+  const large = panel("waiting", setting ? `Set ${setting.label}` : "…", "", run.prompt ?? "");
+  readOut(large);
   show(el("div", { class: "stage live" },
-    panel("waiting", setting ? `Set ${setting.label}` : "…", "", run.prompt ?? "", "assertive"),
+    large,
     el("div", { class: "now" }, el("span", { class: "rpm", id: "rpm" }, words(run.rpm))),
     tiles(run),
     el("div", { class: "row" },
-      el("button", { type: "button", onclick: () => run.link.say("again") }, "Measure the last one again"),
-      el("button", { type: "button", onclick: () => run.link.say("skip") }, "Leave this one out"),
-      el("button", { type: "button", onclick: () => run.link.end() }, "Stop"))));
+      el("button", { type: "button", id: "again", onclick: () => run.link.say("again") }, "Measure the last one again"),
+      el("button", { type: "button", id: "skip", onclick: () => run.link.say("skip") }, "Leave this one out"),
+      el("button", { type: "button", id: "end", onclick: () => run.link.end() }, "Stop"))));
 }
 
 /** Under which name the dial is kept, so that the plan can say what to set. */

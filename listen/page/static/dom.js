@@ -22,10 +22,20 @@ export function svg(name, attributes = {}, ...children) {
   return node;
 }
 
+/** Put these in place of what is shown; who was at a control here stays at it, or goes to the top. */
 export function show(...nodes) {
   const view = document.getElementById("view");
+  const held = view.contains(document.activeElement) ? document.activeElement.id : null;
   view.replaceChildren(...nodes.filter(Boolean));
+  if (held !== null) (document.getElementById(held) ?? view).focus({ preventScroll: true });
   return view;
+}
+
+/** Have a screen reader say what a panel shows: a live region must be there before its words are. */
+export function readOut(panel) {
+  const words = panel ? [...panel.querySelectorAll("p")].map((line) => line.textContent).join(". ") : "";
+  const line = document.getElementById("aloud");
+  if (line.textContent !== words) line.textContent = words;
 }
 
 /** The line across the top for what concerns the whole page; empty text hides it. */

@@ -1,12 +1,11 @@
 // Practising: start once, then the page needs no touch until the end.
 import { ask } from "./api.js";
 import { bandPicture, figuresOf } from "./band.js";
-import { el, say, show } from "./dom.js";
+import { el, readOut, say, show } from "./dom.js";
 import { Link } from "./link.js";
 import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
-
 
 let take = null;
 
@@ -27,12 +26,12 @@ function ready(house, problem) {
   show(
     el("h1", {}, "Practise"),
     problem ? el("p", { class: "card wrong", role: "alert" }, problem) : null,
-    ...unfinished.map((kept) => offer(house, kept)),
     el("div", { class: "card" },
       el("p", { class: "lead" }, told.filter(Boolean).join(", ") || "Nothing is told of the cut yet: times and speed are heard, but no pass can be judged."),
       el("div", { class: "row" },
         el("button", { type: "button", onclick: () => house.go("job") }, "Change"))),
     el("button", { type: "button", class: "big", onclick: () => begin(house) }, "Start listening"),
+    ...unfinished.map((kept) => offer(house, kept)),
     el("div", { class: "card" },
       el("p", {}, "Prop the phone or computer one to three metres away, clear of chips, and start before the router runs. Then touch nothing: look at the work, not here. After each pass, lift off and look or listen."),
       el("p", {}, "With headphones, soft ticks mark the quarters of the pass. Three high notes say faster, one long low note says slower, two rising notes say good.")),
@@ -160,6 +159,7 @@ async function finish(made, problem) {
   if (made !== take) return;
   take = null;
   say("");
+  readOut(null);
   made.link?.close();
   await made.microphone?.close().catch(() => {});
   await made.house.refresh().catch(() => {});
@@ -196,11 +196,13 @@ function draw() {
   if (!take || !document.querySelector('nav [data-tab="passes"]').getAttribute("aria-current")) return;
   const last = take.passes[take.passes.length - 1];
   const picture = bandPicture(take.passes);
+  const large = take.dwell ? panel("stop", "Keep moving", "", take.dwell)
+    : take.entered ? panel("cutting", "Cutting", take.entered.aim && ["aim for", take.entered.aim])
+    : last ? passPanel(last)
+    : panel("waiting", "Ready", "", "Start the router, then make a pass. The verdict comes by itself.");
+  readOut(take.entered && !take.dwell ? null : large);
   show(el("div", { class: "stage live" },
-    take.dwell ? panel("stop", "Keep moving", "", take.dwell)
-      : take.entered ? panel("cutting", "Cutting", take.entered.aim && ["aim for", take.entered.aim], "", "off")
-      : last ? passPanel(last)
-      : panel("waiting", "Ready", "", "Start the router, then make a pass. The verdict comes by itself.", "polite"),
+    large,
     el("div", { class: "now" },
       el("span", { class: "rpm", id: "rpm" }), el("span", { class: "state", id: "link" })),
     el("meter", { id: "level", min: -70, max: 0, low: -55, high: -3, optimum: -20, "aria-label": "loudness" }),
@@ -211,7 +213,7 @@ function draw() {
     picture,
     last ? figuresOf(last) : null,
     take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null,
-    el("button", { type: "button", class: "big plain", onclick: end }, "End the take")));
+    el("button", { type: "button", class: "big plain", id: "end", onclick: end }, "End the take")));
   refreshNow();
 }
 

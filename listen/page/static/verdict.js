@@ -33,13 +33,13 @@ export function shape(name) {
 }
 
 /** The big panel. `look` is a name above; the word is what counts; `aim` is ["aim for", "6 to 9 s"]. */
-export function panel(look, word, aim, why, live) {
+export function panel(look, word, aim, why) {
   const large = el("p", { class: "word" }, word);
   // The longest word fills the width, whatever the screen, and leaves room for the aim.
   const parts = word.split(" ");
   large.style.setProperty("--letters", Math.max(4, ...parts.map((part) => part.length)));
   large.style.setProperty("--lines", parts.length);
-  return el("section", { class: `verdict ${look}`, role: "status", "aria-live": live ?? "assertive" },
+  return el("section", { class: `verdict ${look}` },
     shape(look === "cutting" || look === "waiting" ? "ear" : look),
     large,
     aim ? el("p", { class: "aim" }, el("span", {}, aim[0]), " ", el("b", {}, aim[1])) : null,
