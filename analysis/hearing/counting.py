@@ -100,7 +100,7 @@ def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
     for ratio in RATIOS:
         if ratio != 1.0 and not 0.97 * lowest_hz <= ratio * middle_hz <= 1.03 * highest_hz:
             continue
-        if ratio != 1.0 and ratio * free_hz < search.slowest_free_hz:
+        if ratio != 1.0 and ratio * free_hz < search.free_hz[0]:
             continue
         top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
         top_order = max(4, int(top_hz / (ratio * middle_hz)))
@@ -139,7 +139,9 @@ def _mean_excess(
         _order_means(search, rotation, steps, top_order, aside) for aside in (0, -ASIDE, ASIDE)
     )
     mean = at - np.maximum((below + above) / 2 - NOISE_LEVEL, 0)
-    ripple = ripple_sidebands(mean, rotation_hz=float(np.median(rotation)))
+    ripple = ripple_sidebands(
+        mean, rotation_hz=float(np.median(rotation)), bin_hz=search.grid.bin_hz
+    )
     return np.where(ripple, np.minimum(mean, NOISE_LEVEL), mean)
 
 

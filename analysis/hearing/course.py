@@ -29,7 +29,8 @@ from analysis.hearing.pursuit import (
     recognised,
 )
 from analysis.hearing.search import HOP, Course, Machine, Search
-from analysis.hearing.states import tell_apart
+from analysis.hearing.sharing import better_told
+from analysis.hearing.states import off_plate_cost, tell_apart
 from analysis.hearing.voice import Mask, Voices
 
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
@@ -75,11 +76,12 @@ def find_course(
         if not seeds:
             break
         longest = followed(search, path, seeds[0])
-        if round_number == 0 and _is_plain(longest, path, seeds[0]):
+        if round_number == 0 and _is_plain(search, longest, path, seeds[0]):
             return counted_right(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
-        for course, extra in _proposals(search, path, seeds, longest):
+        proposals = _proposals(search, path, seeds, longest)
+        for course, extra in proposals:
             heard = [(course, search)]
             if round_number > 0:  # what was taken out may have been its own
                 heard.append((tell_apart(whole, course.path), whole))
@@ -87,6 +89,10 @@ def find_course(
                 if best is None or told.merit + extra > best.merit + worth + more:
                     best, worth, clear = told, extra, sound
         assert best is not None
+        for course, extra in sorted(proposals, key=lambda p: -p[0].merit - p[1]):
+            gain = better_told(whole, best, course)
+            if gain > max(0.0, best.merit + worth - course.merit - extra):
+                best, worth = course, extra
         others = other_machines(search, path, seeds, best)
         clear = clear.without(*others)
         if best.cutness > CUTS:
@@ -109,13 +115,14 @@ def find_course(
     return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
-def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
+def _is_plain(search: Search, course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
     """Whether a course, followed from this seed, is a router's that is alone and surely cuts."""
     alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
     held = GIVES_WAY <= _speed_kept(course) < GAINS
-    return bool(alone and course.cutness >= SURELY_CUTS and keeps_to_seed and held)
+    by_plate = off_plate_cost(search, course.path, course.running & ~course.cutting) == 0
+    return bool(alone and course.cutness >= SURELY_CUTS and keeps_to_seed and held and by_plate)
 
 
 def _proposals(
@@ -136,9 +143,7 @@ def _proposals(
     for sound, seed in sounds if not gives_way else ():
         held = followed_held(sound, path, seed)
         if held is not None:
-            # Where it falls silent the dial may have been turned: then it is not held.
-            missing = np.mean(~held.running & (path != OFF))
-            heard.append((held, seed, HELD_WORTH if missing < MOST_MISSING else 0.0))
+            heard.append((held, seed, HELD_WORTH if _keeps_to(held, path, seed) else 0.0))
     for free, cut in permutations(seeds, 2):
         pair = followed_as_two(search, path, free=free, cut=cut)
         if pair is not None:
@@ -151,6 +156,13 @@ def _proposals(
         better = max(course, again, key=lambda course: course.merit)
         proposals.append((better, worth + SIZE_WORTH * float(np.log10(seed.sum()))))
     return proposals
+
+
+def _keeps_to(held: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
+    """Whether one speed is all there is to a seed: elsewhere the dial may have been turned."""
+    missing = np.mean(~held.running & (path != OFF))
+    elsewhere = np.mean(np.abs(held.path - path)[seed] > HOP)
+    return bool(missing < MOST_MISSING and elsewhere < MOST_MISSING)
 
 
 def _speed_kept(course: Course) -> float:

@@ -17,7 +17,7 @@ from analysis.hearing.spindle import (
     Frames,
     Turning,
     candidate_range_hz,
-    slowest_free_hz,
+    free_range_hz,
     teeth_orders,
 )
 from analysis.hearing.voice import Voices, order_fits, step_evidence
@@ -35,7 +35,7 @@ class Follower:
     def __init__(self, *, flutes: int | None, plate_range_rpm: tuple[float, float] | None) -> None:
         self._flutes = flutes
         self._whole = Candidates.between(*candidate_range_hz(plate_range_rpm))
-        self._slowest_free_hz = slowest_free_hz(plate_range_rpm)
+        self._free_hz = free_range_hz(plate_range_rpm)
         self._near = self._whole
         self.voices: Voices | None = None
 
@@ -58,9 +58,7 @@ class Follower:
         if self.voices is None or len(frames.steps.excess) < 2:
             return None
         candidates = self._whole if wide else self._near
-        search = Search.over(
-            frames.steps, candidates, flutes=self._flutes, slowest_free_hz=self._slowest_free_hz
-        )
+        search = Search.over(frames.steps, candidates, flutes=self._flutes, free_hz=self._free_hz)
         path = two_voice_path(search, self.voices)
         if wide:
             self.look_near(np.where(path == OFF, np.nan, candidates.rotation_hz[path]))

@@ -24,7 +24,7 @@ HARMONIC_FROM = 1.5  # nats at which an order counts as a fan's or commutator's 
 LOWEST_FAN_ORDER = 4
 EXPECTED_HIGH_TEETH = 6.0  # of the teeth's orders beyond the fourth
 HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 0.0
-RIPPLE_NEAR_HZ = 24.0  # two cells: where a Hann line ends
+LINE_BINS = 2.0  # where a Hann line ends, from its middle
 RIPPLES_HZ = (100.0, 120.0)
 RIPPLE_LOUDER = 0.5  # nepers by which the tone is louder than its sideband
 
@@ -58,7 +58,7 @@ def order_gains(
 
 
 def ripple_sidebands(
-    mean_excess: npt.NDArray[np.floating], *, rotation_hz: float
+    mean_excess: npt.NDArray[np.floating], *, rotation_hz: float, bin_hz: float
 ) -> npt.NDArray[np.bool_]:
     """Orders that may be nothing but mains ripple beside a louder order.
 
@@ -71,12 +71,20 @@ def ripple_sidebands(
     posing = np.zeros(count, bool)
     for ripple_hz in RIPPLES_HZ:
         apart = round(ripple_hz / rotation_hz)
-        if apart < 1 or apart >= count or abs(apart * rotation_hz - ripple_hz) > RIPPLE_NEAR_HZ:
+        off_bins = abs(apart * rotation_hz - ripple_hz) / bin_hz
+        if apart < 1 or apart >= count or off_bins >= LINE_BINS:
             continue
         below = padded[count - apart : 2 * count - apart]
         above = padded[count + apart : 2 * count + apart]
-        posing |= np.maximum(below, above) > mean_excess + RIPPLE_LOUDER
+        posing |= np.maximum(below, above) > mean_excess + RIPPLE_LOUDER + _hann_loss(off_bins)
     return posing
+
+
+def _hann_loss(off_bins: float) -> float:
+    """Nepers of power by which a Hann line falls off, so many bins from its middle, below 2."""
+    if off_bins == 1.0:
+        return float(2 * np.log(2))
+    return float(-2 * np.log(np.sinc(off_bins) / (1 - off_bins**2)))
 
 
 def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float) -> float:

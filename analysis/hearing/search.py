@@ -106,23 +106,29 @@ class Search:
         The sound along the candidates' log axis, from `on_log_axis`.
     flutes : int or None
         Of the bit, if known.
-    slowest_free_hz : float
-        A router running free turns no slower; in the cut it may.
+    free_hz : (float, float)
+        The slowest and the fastest that a router of this plate should run free; in the cut
+        it may be slower.
     """
 
     steps: Steps
     candidates: Candidates
     axis: npt.NDArray[np.uint8]
     flutes: int | None
-    slowest_free_hz: float
+    free_hz: tuple[float, float]
 
     @classmethod
     def over(
-        cls, steps: Steps, candidates: Candidates, *, flutes: int | None, slowest_free_hz: float
+        cls,
+        steps: Steps,
+        candidates: Candidates,
+        *,
+        flutes: int | None,
+        free_hz: tuple[float, float],
     ) -> Search:
         """A search of the sound, with its log axis made."""
         axis = on_log_axis(steps.excess, grid=steps.grid, candidates=candidates)
-        return cls(steps, candidates, axis, flutes, slowest_free_hz)
+        return cls(steps, candidates, axis, flutes, free_hz)
 
     def among(self, lowest_hz: float, highest_hz: float) -> tuple[Search, int]:
         """The same search among fewer speeds, and the number of the first of them."""
@@ -182,7 +188,7 @@ class Search:
             replace(self.steps, excess=excess),
             self.candidates,
             flutes=self.flutes,
-            slowest_free_hz=self.slowest_free_hz,
+            free_hz=self.free_hz,
         )
 
 

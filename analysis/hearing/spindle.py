@@ -145,9 +145,10 @@ def candidate_range_hz(plate_range_rpm: tuple[float, float] | None) -> tuple[flo
     return low_rpm * LOADED / 60, high_rpm * OVER_PLATE / 60
 
 
-def slowest_free_hz(plate_range_rpm: tuple[float, float] | None) -> float:
-    """Rotation below which no router of that plate runs free."""
-    return UNDER_PLATE * (plate_range_rpm or ANY_ROUTER_RPM)[0] / 60
+def free_range_hz(plate_range_rpm: tuple[float, float] | None) -> tuple[float, float]:
+    """Rotation below and above which a router of that plate should not run free."""
+    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
+    return UNDER_PLATE * low_rpm / 60, high_rpm / 60
 
 
 def hear_turning(
@@ -169,7 +170,7 @@ def hear_turning(
         frames.steps,
         candidates,
         flutes=flutes,
-        slowest_free_hz=slowest_free_hz(plate_range_rpm),
+        free_hz=free_range_hz(plate_range_rpm),
     )
     course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
     if course is None or course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s:

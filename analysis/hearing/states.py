@@ -31,7 +31,8 @@ ENOUGH_OF_A_STATE = 54  # steps, some two and a half seconds
 SURE_VOTE = 3.0
 # What merit is made of, beside nepers of rise: each sign of a cut, nats of evidence a step,
 # share of hops, and the plate's word.
-VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST, TOO_SLOW_COST = 1.5, 0.3, 100.0, 6.0
+VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST = 1.5, 0.3, 100.0
+TOO_SLOW_COST, TOO_FAST_COST, PLATE_TOLERANCE = 6.0, 100.0, 0.01
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
 
 
@@ -97,8 +98,6 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     heard = np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
-    free = settled & ~second
-    free_hz = np.median(search.rotation_hz(path)[free]) if free.sum() > 8 else np.inf
     return Course(
         path,
         second if best else sounding,
@@ -108,8 +107,18 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         + VOTE_WORTH * abs(signs.vote)
         + EVIDENCE_WORTH * float(heard[running].sum()) / len(path)
         - HOPS_COST * hop_share(path)
-        - (TOO_SLOW_COST if free_hz < search.slowest_free_hz else 0.0),
+        - off_plate_cost(search, path, settled & ~second),
     )
+
+
+def off_plate_cost(search: Search, path: npt.NDArray[np.int64], free: Mask) -> float:
+    """What the plate says against a machine that runs free at these speeds."""
+    if free.sum() <= 8:
+        return 0.0
+    rotation_hz = float(np.median(search.rotation_hz(path)[free]))
+    slowest_hz, fastest_hz = search.free_hz
+    too_fast = rotation_hz / fastest_hz - 1 - PLATE_TOLERANCE
+    return TOO_SLOW_COST if rotation_hz < slowest_hz else TOO_FAST_COST * max(0.0, too_fast)
 
 
 def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) -> Mask:
