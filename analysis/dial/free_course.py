@@ -30,11 +30,14 @@ from analysis.dial.moving_lines import (
     aligned,
     log_axis,
     path_along,
+    runs_of_one_value,
     sounding_lines,
     without_what_stays,
+    worth,
 )
-from analysis.dial.running_on import without_the_faint, without_what_runs_on
+from analysis.dial.running_on import without_the_doubtful, without_what_runs_on
 from analysis.dial.second_router import another_turns
+from analysis.dial.staying import staying_lines, without_cells
 from analysis.hearing.orders import (
     LEARNABLE,
     LOG_STEP,
@@ -49,7 +52,7 @@ from analysis.hearing.orders import (
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import ANY_ROUTER_RPM
-from analysis.hearing.voice import Voices, learn_voice, order_fits
+from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -115,7 +118,7 @@ def find_free_course(
     found = _moving(excess, grid=grid, reach=int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP))
     if found is None:
         return None
-    on_axis, axis, lines = found
+    on_axis, axis, lines, foreign = found
     whole = axis
     first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
     within = _within(first_hz, axis.reach, plate_hz)
@@ -131,8 +134,8 @@ def find_free_course(
         if cleared is not None:
             axis, hidden = cleared
     sounding, soundings = sounding_lines(axis, orders, path)
-    path = without_the_faint(axis, sounding, soundings, path)
-    evidence = _evidence(levels(on_axis), sounding, LEARNABLE[soundings], axis.reach, within)
+    path = without_the_doubtful(axis, orders, path)
+    evidence = _evidence(levels(on_axis), sounding, soundings, axis.reach, within, foreign)
     _keep_near(evidence, path, within[0])
     steps = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
     sureness = evidence.max(axis=1).astype(np.float64)
@@ -147,20 +150,21 @@ def find_free_course(
 
 def _moving(
     excess: Excess, *, grid: SpectrumGrid, reach: int
-) -> tuple[Floats, LogAxis, Alignment] | None:
-    """The lines that move together, and the axis they were found on."""
+) -> tuple[Floats, LogAxis, Alignment, Mask] | None:
+    """The lines that move together, the axis they were found on, and the cells not known."""
     raw = log_axis_excess(excess, grid=grid, lowest_hz=LOWEST_HZ)
+    raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
+    foreign = staying_lines(raw_axis)
     moving = without_what_stays(raw)
-    axis = log_axis(raw, moving, grid=grid, reach=reach)
+    axis = without_cells(log_axis(raw, moving, grid=grid, reach=reach), foreign)
     found = aligned(axis, seeds=SEEDS)
     heard = 0 if found is None else np.count_nonzero(found.path != OFF)
     if heard < MOSTLY * len(axis.mean):
         # Few speeds: what stays may be the router itself.
-        raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
         again = aligned(raw_axis, seeds=SEEDS)
-        if again is not None and heard < MOSTLY * np.count_nonzero(again.path != OFF):
-            return raw, raw_axis, again
-    return None if found is None else (moving, axis, found)
+        if again is not None and (found is None or worth(axis, found) < worth(raw_axis, again)):
+            return raw, raw_axis, again, np.zeros_like(foreign)
+    return None if found is None else (moving, axis, found, foreign)
 
 
 def _within(first_hz: float, reach: int, plate_hz: tuple[float, float]) -> tuple[int, int]:
@@ -178,22 +182,28 @@ def _evidence(
     soundings: Cells,
     reach: int,
     within: tuple[int, int],
+    foreign: Mask,
 ) -> Floats:
     """Log likelihood of each shift in each step, shape (steps, shifts within)."""
     steps, cells = level.shape
+    known = ~foreign[np.minimum(np.arange(steps) // CHUNK_STEPS, len(foreign) - 1)]
     first, last = within
     total = np.zeros((steps, last - first + 1), np.float32)
     tables = sounding_tables()
     for begin_row in range(0, steps, ROWS_AT_ONCE):
         rows = slice(begin_row, begin_row + ROWS_AT_ONCE)
         part, heard = total[rows], level[rows]
-        for sounding in np.unique(soundings):
-            gain = tables[sounding][heard]
-            for line in lines[soundings == sounding].tolist():
-                begin = line - reach + first
-                low, high = max(begin, 0), min(begin + total.shape[1], cells)
-                if high > low:
-                    part[:, low - begin : high - begin] += gain[:, low:high]
+        gains = {
+            kind: tables[LEARNABLE[kind]][heard] * known[rows] for kind in np.unique(soundings)
+        }
+        for place, line in enumerate(lines.tolist()):
+            begin = line - reach + first
+            low, high = max(begin, 0), min(begin + total.shape[1], cells)
+            if high <= low:
+                continue
+            kinds = soundings[place, first + low - begin : first + high - begin]
+            for a, b in runs_of_one_value(kinds):
+                part[:, low - begin + a : low - begin + b] += gains[kinds[a]][:, low + a : low + b]
     return total
 
 

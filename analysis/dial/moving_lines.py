@@ -7,6 +7,7 @@ take are laid over each other, by shifts, until the lines of all of them fall to
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -42,6 +43,12 @@ LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard 
 HEARD_IN = 0.3  # share of a course in which a frequency lay on the axis, to be judged by it
 SETTING_S = 14.0  # nobody leaves a dial alone for longer; a vacuum runs on
 SAME_CELLS = 6
+APART_CELLS = 4
+STEADY = 2  # of LEARNABLE, what does not get louder with speed: silent, and there at times
+TILTS = (0.0, 1.0, 2.0, 3.0)  # soundings, some 6 dB each, for a neper of speed
+LEVEL_STEP = 0.5
+LINE_BINS = 2.2  # half of a Hann line
+DRIFT_CELLS, WIDEST = 2, 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,8 +120,8 @@ class Alignment:
         Shift of each chunk, 0 to 2 reach, or OFF; the seed's own is `reach`.
     lines : array
         Cells of the lines, in the seed's own place.
-    soundings : array
-        How each line sounds, as an index into LEARNABLE.
+    soundings : array, shape (lines, 2 reach + 1)
+        How each line sounds at each shift, as an index into LEARNABLE.
     """
 
     path: Cells
@@ -153,10 +160,10 @@ def _from_seed(axis: LogAxis, first: int, last: int) -> Alignment | None:
     mean = axis.mean[first:last].mean(axis=0).astype(np.float64)
     lines = _lines(mean, chunks=last - first, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
     seed_offset = SEED_OFFSET * EVIDENCE * CHUNK_STEPS
-    gains = np.broadcast_to(axis.bonus, (len(lines), *axis.bonus.shape))
-    path = _path(axis, lines, list(gains), offset=seed_offset)
+    anywhere = (0, 2 * axis.reach)
+    path = likeliest(evidence_for(axis, lines, None, anywhere) - seed_offset, anywhere)
     lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
-    soundings = np.zeros(0, np.int64)
+    soundings = np.zeros((0, 2 * axis.reach + 1), np.int64)
     for _ in range(ROUNDS):
         on = int(np.count_nonzero(path != OFF))
         if on < FEWEST_CHUNKS:
@@ -195,31 +202,56 @@ def _lines(mean: FloatArray, *, chunks: int, first_hz: float, bin_hz: float) -> 
 
 
 def path_along(
-    axis: LogAxis, lines: Cells, soundings: Cells, within: tuple[int, int] | None = None
-) -> Cells:
-    """Likeliest shift of each chunk onto lines that are known; `within` limits the shifts."""
-    gains = [axis.gains[sounding] for sounding in soundings]
-    return _path(axis, lines, gains, offset=LEAST_HEARD, within=within)
-
-
-def _path(
     axis: LogAxis,
     lines: Cells,
-    gains: list[Floats],
-    *,
-    offset: float = 0.0,
+    soundings: Cells,
     within: tuple[int, int] | None = None,
 ) -> Cells:
-    chunks, cells = axis.mean.shape
-    first, last = within or (0, 2 * axis.reach)
-    total = np.full((chunks, last - first + 1), -offset, np.float32)
-    for line, gain in zip(lines.tolist(), gains, strict=True):
+    """Likeliest shift of each chunk onto lines that are known; `within` limits the shifts."""
+    within = within or (0, 2 * axis.reach)
+    return likeliest(evidence_for(axis, lines, soundings, within) - LEAST_HEARD, within)
+
+
+def likeliest(evidence: Floats, within: tuple[int, int]) -> Cells:
+    """The likeliest path through evidence, shape (chunks, shifts within)."""
+    path = best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+    return np.where(path != OFF, path + within[0], OFF)
+
+
+def evidence_for(
+    axis: LogAxis,
+    lines: Cells,
+    soundings: Cells | None,
+    within: tuple[int, int],
+    chunks: slice | Cells = slice(None),
+) -> Floats:
+    """Log likelihood of each shift in some chunks, shape (chunks, shifts within).
+
+    Without `soundings` a line counts only where it is there.
+    """
+    bonus, gains = axis.bonus[chunks], axis.gains[:, chunks]
+    rows, cells = bonus.shape
+    first, last = within
+    total = np.zeros((rows, last - first + 1), np.float32)
+    for place, line in enumerate(lines.tolist()):
         begin = line - axis.reach + first  # the cell in which the line lies at the first shift
         low, high = max(begin, 0), min(begin + total.shape[1], cells)
-        if high > low:
-            total[:, low - begin : high - begin] += gain[:, low:high]
-    path = best_path(total, glide_cost=GLIDE, switch_cost=SWITCH)
-    return np.where(path != OFF, path + first, OFF)
+        if high <= low:
+            continue
+        if soundings is None:
+            total[:, low - begin : high - begin] += bonus[:, low:high]
+            continue
+        kinds = soundings[place, first + low - begin : first + high - begin]
+        for a, b in runs_of_one_value(kinds):
+            total[:, low - begin + a : low - begin + b] += gains[kinds[a], :, low + a : low + b]
+    return total
+
+
+def runs_of_one_value(values: Cells) -> list[tuple[int, int]]:
+    """First and one past the last place of each run of equal values."""
+    breaks = np.flatnonzero(np.diff(values)) + 1
+    edges = [0, *breaks.tolist(), len(values)]
+    return list(pairwise(edges))
 
 
 def _mean_along(axis: LogAxis, path: Cells) -> FloatArray:
@@ -249,11 +281,48 @@ def shifted_sum(
 
 
 def sounding_lines(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cells]:
-    """The lines that sound along a path, and their likeliest soundings."""
-    gains, inside = gains_along(axis, lines, path)
-    soundings = np.argmax(gains.sum(axis=2), axis=0)
-    sounds = (soundings > 0) & (inside.sum(axis=1) >= FEWEST_CHUNKS)  # the first is silence
-    return lines[sounds], soundings[sounds]
+    """The lines that sound along a path, and their likeliest soundings at each shift.
+
+    A machine is the louder the faster it turns, over a floor that others make. So the lines
+    that are always there get louder with the shift, all by the same share of TILTS, in steps
+    of a sounding for each neper of speed; the share is the one that explains them best.
+    """
+    chosen, every, inside, _ = _fitted(axis, lines, path)
+    sounds = (chosen > 0) & (inside.sum(axis=1) >= FEWEST_CHUNKS)  # the first is silence
+    return lines[sounds], every[chosen[sounds]]
+
+
+def fitted_worth(axis: LogAxis, lines: Cells, path: Cells) -> float:
+    """Log likelihood of a path with every line sounding as it does best."""
+    return _fitted(axis, lines, path)[3]
+
+
+def _fitted(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cells, Mask, float]:
+    """Of each line which sounding, all of them at each shift, where on the axis, and the worth."""
+    gains, inside = gains_along(axis, lines, path)  # soundings, lines, chunks
+    here = path[path != OFF]
+    shifts = np.arange(2 * axis.reach + 1)
+    middle = float(np.median(here)) if len(here) else float(axis.reach)
+    constant = gains[:STEADY].sum(axis=2)  # silent, or there at times, at any speed
+    best = None
+    for tilt in TILTS:
+        kinds = _tilted(shifts, middle, tilt)  # levels, shifts
+        along = np.take_along_axis(gains, kinds[:, here][:, None, :], axis=0)
+        sums = np.concatenate([constant, along.sum(axis=2)])
+        total = float(sums.max(axis=0).sum())
+        if best is None or total > best[0]:
+            best = total, kinds, np.argmax(sums, axis=0)
+    assert best is not None
+    total, kinds, chosen = best
+    every = np.concatenate([np.repeat(np.arange(STEADY)[:, None], len(shifts), axis=1), kinds])
+    return chosen, every, inside, total
+
+
+def _tilted(shifts: Cells, middle: float, tilt: float) -> Cells:
+    """Soundings of lines of several levels at each shift, shape (levels, shifts)."""
+    levels = np.arange(STEADY, len(LEARNABLE), LEVEL_STEP)
+    louder = tilt * LOG_STEP * (shifts - middle)
+    return np.clip(np.rint(levels[:, None] + louder), STEADY, len(LEARNABLE) - 1).astype(np.int64)
 
 
 def gains_along(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Floats, Mask]:
@@ -264,11 +333,17 @@ def gains_along(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Floats, Mask]
     return axis.gains[:, on, np.where(inside, cell, 0)] * inside, inside
 
 
+def sounding_gains(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -> Floats:
+    """Gains of lines along a path as they are known to sound, shape (lines, chunks on)."""
+    gains, _ = gains_along(axis, lines, path)
+    kinds = soundings[:, path[path != OFF]]
+    return np.asarray(np.take_along_axis(gains, kinds[None], axis=0)[0], np.float32)
+
+
 def worth(axis: LogAxis, found: Alignment) -> float:
     """Log likelihood of an alignment; what keeps its speed for too long counts less."""
-    gains, _ = gains_along(axis, found.lines, found.path)
     weights = setting_weights(axis, found.path)[found.path != OFF]
-    by_chunk = gains[found.soundings, np.arange(len(found.lines))].sum(axis=0)
+    by_chunk = sounding_gains(axis, found.lines, found.soundings, found.path).sum(axis=0)
     return float((by_chunk * weights).sum())
 
 
@@ -281,3 +356,26 @@ def setting_weights(axis: LogAxis, path: Cells) -> FloatArray:
     near = np.abs(path[:, None] - path[None, on]) <= SAME_CELLS
     kept_s = np.maximum(near.sum(axis=1), 1) * axis.chunk_s
     return np.where(on, np.minimum(1.0, (SETTING_S / kept_s) ** 2), 0.0)
+
+
+def cells_of(
+    axis: LogAxis, lines: Cells, path: Cells, chunks: Cells, *, reach: int | None = None
+) -> Mask:
+    """Where the lines lie in some chunks, shape (chunks, cells).
+
+    `reach` is the shift that leaves them where they are, the axis' own if None.
+    """
+    reach = axis.reach if reach is None else reach
+    out = np.zeros(axis.mean.shape, bool)
+    chunks = chunks[path[chunks] != OFF]
+    for line in lines.tolist():
+        cell = line + path[chunks] - reach
+        line_hz = LOWEST_HZ * np.exp(LOG_STEP * cell)
+        half = np.clip(LINE_BINS * axis.bin_hz / (LOG_STEP * line_hz), DRIFT_CELLS, WIDEST)
+        half = half.astype(np.int64)
+        for aside in range(-WIDEST, WIDEST + 1):
+            inside = (
+                (np.abs(aside) <= half) & (cell + aside >= 0) & (cell + aside < axis.mean.shape[1])
+            )
+            out[chunks[inside], cell[inside] + aside] = True
+    return out

@@ -11,24 +11,30 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.dial.moving_lines import LOWEST_HZ, Cells, Floats, LogAxis, gains_along
-from analysis.hearing.orders import LOG_STEP
+from analysis.dial.moving_lines import (
+    DRIFT_CELLS,
+    Cells,
+    Floats,
+    LogAxis,
+    cells_of,
+    fitted_worth,
+    gains_along,
+    sounding_gains,
+)
 from analysis.hearing.path import OFF
 from analysis.hearing.search import spans
-from analysis.hearing.voice import Mask
 
 HELD_CELLS = 2
 SHORTEST_CHUNKS = 4
 NEAR_CHUNKS = 40  # some 15 s to either side
 ELSEWHERE_CELLS = 8
 TOGETHER = 4  # chunks
-DRIFT_CELLS, WIDEST = 2, 10
 LOUD = 0.4  # nepers
 LEAST_ON, MISFIT_AT = 0.43, 0.5
 RECURRING, RECURRING_FIT = 0.15, 0.8
 HIDDEN = 0.15
-FAINT = 0.15
-LINE_BINS = 2.2  # half of a Hann line
+SAME_CELLS = 6
+SHORT_S, SHORT_WORTH, LEAST_WORTH = 3.5, 60.0, 10.0  # nats
 PASSING_CHUNKS, PASSING_FIT, PASSING_LOUD = 6, 0.65, 0.5
 
 
@@ -77,15 +83,21 @@ def without_what_runs_on(
     return cleared, hidden
 
 
-def without_the_faint(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -> Cells:
-    """The path without stretches whose lines are far fainter than the rest: chance, or a guest."""
-    stretches = held(path, 2)
-    heard = [_fit(axis, lines, soundings, path[a:b], a)[1] for a, b in stretches]
-    path = path.copy()
-    for (first, last), loud in zip(stretches, heard, strict=True):
-        if loud < FAINT * np.median(heard):
-            path[first:last] = OFF
-    return path
+def without_the_doubtful(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
+    """The path without stretches that hardly make it likelier: chance, or a guest's lines.
+
+    Hands leave a dial alone for longer than SHORT_S, so what is shorter must be heard well.
+    """
+    kept = path.copy()
+    whole = fitted_worth(axis, lines, path)
+    for first, last in held(path, 2):
+        here = (path != OFF) & (np.abs(path - np.median(path[first:last])) <= SAME_CELLS)
+        here[first:last] = True
+        worth = whole - fitted_worth(axis, lines, np.where(here, OFF, path))
+        short = (last - first) * axis.chunk_s < SHORT_S
+        if worth < (SHORT_WORTH if short else LEAST_WORTH):
+            kept[first:last] = OFF
+    return kept
 
 
 def _fit(
@@ -95,7 +107,7 @@ def _fit(
     whole = np.full(len(axis.mean), OFF)
     whole[first : first + len(path)] = path
     gains = gains_along(axis, lines, whole)[0].sum(axis=2)
-    fitted = float(gains[soundings, np.arange(len(lines))].sum())
+    fitted = float(sounding_gains(axis, lines, soundings, whole).sum())
     return fitted / max(float(gains.max(axis=0).sum()), 1e-9), fitted / len(path)
 
 
@@ -104,23 +116,6 @@ def held(path: Cells, shortest: int) -> list[tuple[int, int]]:
     on = path != OFF
     still = on[1:] & on[:-1] & (np.abs(np.diff(path)) <= HELD_CELLS)
     return [(a, b + 1) for a, b in spans(still) if b + 1 - a >= shortest]
-
-
-def cells_of(axis: LogAxis, lines: Cells, path: Cells, chunks: Cells) -> Mask:
-    """Where the lines lie in some chunks, shape (chunks, cells)."""
-    out = np.zeros(axis.mean.shape, bool)
-    chunks = chunks[path[chunks] != OFF]
-    for line in lines.tolist():
-        cell = line + path[chunks] - axis.reach
-        line_hz = LOWEST_HZ * np.exp(LOG_STEP * cell)
-        half = np.clip(LINE_BINS * axis.bin_hz / (LOG_STEP * line_hz), DRIFT_CELLS, WIDEST)
-        half = half.astype(np.int64)
-        for aside in range(-WIDEST, WIDEST + 1):
-            inside = (
-                (np.abs(aside) <= half) & (cell + aside >= 0) & (cell + aside < axis.mean.shape[1])
-            )
-            out[chunks[inside], cell[inside] + aside] = True
-    return out
 
 
 def _runs_on(

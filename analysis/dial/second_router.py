@@ -6,8 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.dial.moving_lines import Alignment, Cells, FloatArray, LogAxis, aligned, worth
-from analysis.dial.running_on import SHORTEST_CHUNKS, cells_of, held
+from analysis.dial.moving_lines import (
+    Alignment,
+    Cells,
+    FloatArray,
+    LogAxis,
+    aligned,
+    cells_of,
+    worth,
+)
+from analysis.dial.running_on import SHORTEST_CHUNKS, held
 from analysis.hearing.path import OFF
 
 SEEDS = 5
