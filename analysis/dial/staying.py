@@ -41,8 +41,9 @@ GLIDE, SWITCH = 0.5, 12.0
 MAINS_HZ = 100.0, 120.0  # twice the mains
 HUMMING, HUMS = 15, 0.6  # multiples that are looked at, and nepers over what lies between them
 ROTATIONS_HZ = 150.0, 700.0
-BEYOND_CHANCE = 0.35  # share of the lines, by power, that a rotation explains
-AT_TIMES, HEARD = 85, 0.5  # percent of the time in which an order may be silent, and nepers
+BEYOND_CHANCE, LEAST_POWER = 0.47, 10.0  # of the lines' power what a rotation explains
+FEWEST_ORDERS = 3
+AT_TIMES, HEARD = 80, 0.5  # percent of the time in which an order may be silent, and nepers
 
 
 def staying_lines(axis: LogAxis) -> Mask:
@@ -122,7 +123,8 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
     """Cells of the other orders of the machine to which most of the lines belong.
 
     While the router is off, more of them rise over the floor than stay all the time. The
-    rotation is the one that explains the lines best beyond chance, and most by few orders.
+    rotation is the one that explains the lines best beyond chance. Where none does, the lines
+    are a room's and a microphone's, and the router alone is heard: there are no orders.
     """
     on = np.flatnonzero(path != OFF)
     mean = _along(axis.mean, path, on)
@@ -137,9 +139,10 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
     near = np.maximum(LOG_STEP, 0.5 * axis.bin_hz / np.exp(logs))  # nepers
     fits = (np.abs(np.log(place / whole)) < near) & (whole <= TOP_ORDER)
     chance = np.minimum(2 * near * place, 1)
-    beyond = ((fits - chance) @ weight) / weight.sum()
+    beyond = (fits - chance) @ weight
     best = int(np.argmax(beyond))
-    if beyond[best] < BEYOND_CHANCE:
+    few = np.count_nonzero(fits[best]) < FEWEST_ORDERS
+    if few or beyond[best] < max(BEYOND_CHANCE * weight.sum(), LEAST_POWER):
         return np.zeros(0, np.int64)
     orders = _cells(ORDERS * np.exp(tried[best]))
     orders = orders[(orders >= 0) & (orders < axis.mean.shape[1])]
