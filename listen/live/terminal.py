@@ -82,13 +82,17 @@ class Terminal:
             off = max(reading.chip_load_u95_mm, 0.001)
             figures.append(f"chip load {say_chip(reading.chip_load_mm, units)}")
             figures.append(f"± {say_chip(off, units)}")
-        word = large(HEADLINES[told.cue], ink=self._ink)
-        number = f"{told.number}, heard again" if told.again else str(told.number)
-        return (
-            f"\n{word}\n\n"
-            f"Pass {number}: {say_seconds(reading.time_s)}, {', '.join(figures[:2])}"
-            f"{' ' + figures[2] if len(figures) > 2 else ''}.\n{told.advice.text}\n"
+        heard = (
+            f"{say_seconds(reading.time_s)}, {', '.join(figures[:2])}"
+            f"{' ' + figures[2] if len(figures) > 2 else ''}."
         )
+        word = HEADLINES[told.cue]
+        if told.again and not told.aloud:
+            # The large word on the screen stays the last pass's.
+            return f"Pass {told.number}, heard again: {word}. {heard}"
+        number = f"{told.number}, heard again" if told.again else str(told.number)
+        shown = large(word, ink=self._ink)
+        return f"\n{shown}\n\nPass {number}: {heard}\n{told.advice.text}\n"
 
     def _line(self) -> None:
         if not self._live:

@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -22,7 +23,7 @@ from listen.live.sounds import (
 from listen.live.speaker import Speaker
 from listen.live.telling import HEADLINES
 from listen.live.terminal import Terminal
-from listen.live.told import Cue
+from listen.live.told import Cue, PassTold
 from tests.listen.live.fake_sounddevice import PortAudioError, install
 from tests.listen.live.stub_engine import cuts
 from tests.listen.live.test_coach import BENCH, coached
@@ -117,3 +118,13 @@ def test_a_pipe_gets_lines_without_any_control_characters() -> None:
     assert "Pass 2: 3.0 s" in text
     assert "2 passes: 1 in the band, 0 rubbing, 1 overloading, 0 too close to call." in text
     assert max(map(len, text.splitlines())) <= 100
+
+
+def test_an_earlier_pass_that_was_heard_better_takes_one_line() -> None:
+    out = io.StringIO()
+    terminal = Terminal(out, BENCH)
+    (told,) = (news for news in coached(cuts(9.0)) if isinstance(news, PassTold))
+    terminal.show(replace(told, again=True, aloud=False))
+    assert out.getvalue() == (
+        "Pass 1, heard again: Good. 9.0 s, 18,000 rpm, chip load 0.112 mm ± 0.001 mm.\n"
+    )
