@@ -15,6 +15,7 @@ from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Course, Search, Steps, spans
 from analysis.hearing.sharpen import sharpened
+from analysis.hearing.silence import without_silent_ends
 from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid, colour, log_floor
 from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
 
@@ -184,6 +185,7 @@ def hear_turning(
             teeth=np.full((count, TEETH), -0.6, np.float32),
             voices=None,
         )
+    course = without_silent_ends(search, course)
     orders = search.orders(course.path)
     fits = order_fits(orders)
     idle = step_evidence(fits, course.voices.idle)

@@ -36,7 +36,8 @@ def quieter(made: Trace, where: Cut, *, share: float) -> Trace:
     return replace(made, bands=bands)
 
 
-@given(share=st.floats(-0.1, 0.3), start_s=st.floats(14, 17), length_s=st.floats(0.3, 1.5))
+# Well short of RISEN (0.3 of the way), beyond which the chips are said to fly again.
+@given(share=st.floats(-0.1, 0.2), start_s=st.floats(14, 17), length_s=st.floats(0.3, 1.5))
 @settings(max_examples=25, deadline=None)
 def test_where_the_chips_stop_inside_a_cut_is_found(
     share: float, start_s: float, length_s: float
