@@ -64,6 +64,7 @@ OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
 BREAK_S = 1.0  # after an exit in which every tick is looked at
+CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
 LONGEST_UNSEEN = 5  # ticks: about a second
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
@@ -132,6 +133,7 @@ class LiveListener:
         self._record = Record()
         self._urgent = self._in_break = False
         self._unseen = 0  # ticks
+        self._next_check = 0
 
     def feed(self, samples: npt.NDArray[np.float32]) -> list[Event]:
         """Take in samples, shape (n,), full scale +-1; say what is new."""
@@ -326,6 +328,13 @@ class LiveListener:
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0
+        if self._record.cutting and course.end >= self._next_check:
+            # Where the cut changed what running free sounds like, the end would be missed.
+            self._next_check = course.end + self._frames_in(CHECK_S)
+            if not self._contradicts(course):
+                self._watch.correct(course, hear_contact(course.trace).mask)
+        elif not self._record.cutting:
+            self._next_check = course.end + self._frames_in(CHECK_S)
         seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)

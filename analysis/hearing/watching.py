@@ -107,6 +107,10 @@ class Watch:
                 return self._among_examples(course)
         return Seen(passes, self._standing_s(trace, contact, by_s))
 
+    def correct(self, course: RecentCourse, contact: Mask) -> None:
+        """Take a review's word for which frames of the course were in the wood."""
+        self._contact = contact[max(0, self.first - course.first) :].copy()
+
     @property
     def in_contact(self) -> bool:
         """Whether the bit was in the wood when last looked at."""

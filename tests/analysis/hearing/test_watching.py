@@ -7,7 +7,8 @@ import pytest
 
 from analysis.hearing.gaps import WAY_BACK_S
 from analysis.hearing.parting import SHORTEST_PASS_S
-from analysis.hearing.watching import _but_for_a_touch
+from analysis.hearing.recent import RecentCourse
+from analysis.hearing.watching import Watch, _but_for_a_touch
 
 STEP_S = 0.02
 
@@ -40,3 +41,15 @@ def test_contact_that_has_just_begun_after_a_way_back_is_left_out() -> None:
 )
 def test_other_contact_stays(mask: np.ndarray) -> None:
     assert left(mask).tolist() == mask.tolist()
+
+
+def test_a_reviews_word_is_taken_for_the_window() -> None:
+    heard = contact((False, 1.0), (True, 2.0), (False, 0.5))
+    course = RecentCourse(step_s=STEP_S, bands=3, most=1000)
+    course.grow(np.zeros((len(heard), 3), np.float32))
+    watch = Watch()
+    watch.first = round(0.6 / STEP_S)
+    watch._contact = contact((True, 2.8))
+    watch.correct(course, heard)
+    assert watch._contact.tolist() == contact((False, 0.4), (True, 2.0), (False, 0.5)).tolist()
+    assert not watch.in_contact
