@@ -19,7 +19,7 @@ from analysis.dial.running_on import SHORTEST_CHUNKS, held
 from analysis.hearing.path import OFF
 
 SEEDS = 5
-WORTH = 0.2  # of the first one's
+WORTH = 0.27  # of the first one's
 FEWEST_SPEEDS, APART_CELLS = 4, 16
 SAME_CELLS = 6
 TIED = 0.6  # share of the take in which it turns in one or two fixed ratios to the first
