@@ -23,21 +23,24 @@ MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 OTHER_SPEED = 0.1  # in log, from the take's usual speed
 STRETCH_STEPS = 60  # some three seconds
 CLEARLY_BETTER = 1.0  # nats a step
-NEARLY = 2.0  # nats by which a ratio may be behind and still be looked at
+NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 
 
 def counted_right(search: Search, course: Course) -> Course:
     """Count the lines of a course anew if another multiple explains them better.
 
-    What the lines' means say of a ratio is weighed together with the merit of the course so
-    counted: counted double, half of the lines are left unexplained.
+    What the lines' means say of a ratio is weighed together with the evidence for the course
+    so counted: counted double, half of the lines are left unexplained.
     """
     for _ in range(2):
         scores = _ratio_scores(search, course)
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
-        weights = {ratio: scores[ratio] + counted[ratio].merit for ratio in likely}
+        weights = {
+            ratio: scores[ratio] + counted[ratio].evidence - counted[ratio].off_plate
+            for ratio in likely
+        }
         best = max(weights, key=lambda ratio: weights[ratio])
         if weights[best] <= weights[1.0] + MARGIN:
             break

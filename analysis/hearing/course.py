@@ -30,7 +30,7 @@ from analysis.hearing.pursuit import (
 )
 from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.sharing import better_told
-from analysis.hearing.states import off_plate_cost, tell_apart
+from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices
 
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
@@ -40,6 +40,7 @@ HELD_WORTH = 2.0  # merit of a held speed: it can't stray to another machine's
 # Speed in the cut against free: below, the motor's speed is surely not held; above, it is
 # not one router's.
 GIVES_WAY, GAINS = 0.97, 1.01
+MOST_LOADED, SURELY_GIVES_WAY = 0.64, 0.92
 MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
@@ -76,7 +77,7 @@ def find_course(
         if not seeds:
             break
         longest = followed(search, path, seeds[0])
-        if round_number == 0 and _is_plain(search, longest, path, seeds[0]):
+        if round_number == 0 and _is_plain(longest, path, seeds[0]):
             return counted_right(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
@@ -112,17 +113,17 @@ def find_course(
         alone = _alone(cleared, best)
         if alone.merit > best.merit + worth + CLEARLY_MORE and _same_cut(alone, best):
             best, clear = alone, cleared
-    return counted_right(clear, best) if best.running.sum() >= MIN_SEED_STEPS else None
+    return counted_right(whole, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
-def _is_plain(search: Search, course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
+def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
     """Whether a course, followed from this seed, is a router's that is alone and surely cuts."""
     alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
     held = GIVES_WAY <= _speed_kept(course) < GAINS
-    by_plate = off_plate_cost(search, course.path, course.running & ~course.cutting) == 0
-    return bool(alone and course.cutness >= SURELY_CUTS and keeps_to_seed and held and by_plate)
+    surely = course.cutness >= SURELY_CUTS and course.off_plate == 0
+    return bool(alone and surely and keeps_to_seed and held)
 
 
 def _proposals(
@@ -137,9 +138,23 @@ def _proposals(
     every = np.any(seeds, axis=0)
     heard.append((followed_everywhere(search, np.where(every, path, OFF)), every, 0.0))
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
+    if likeliest.off_plate > 0:  # too slow or too fast to be right: counted by half, say
+        for ratio in (0.5, 2.0):
+            moved = path + round(float(np.log(ratio)) / LOG_STEP)
+            inside = (path != OFF) & (moved >= 0) & (moved < search.candidates.count)
+            otherwise = np.where(inside, moved, OFF)
+            heard += [
+                (followed(search, otherwise, seed & inside), seed, 0.0)
+                for seed in seeds
+                if np.count_nonzero(seed & inside) >= MIN_SEED_STEPS
+            ]
     in_company = bool(other_machines(search, path, seeds, likeliest))
     sounds = [*((search, seed) for seed in seeds), *_each_alone(search, path, seeds)]
-    gives_way = not in_company and likeliest.cutness > CUTS and _speed_kept(likeliest) < GIVES_WAY
+    gives_way = (
+        not in_company
+        and likeliest.cutness > CUTS
+        and MOST_LOADED < _speed_kept(likeliest) < SURELY_GIVES_WAY
+    )
     for sound, seed in sounds if not gives_way else ():
         held = followed_held(sound, path, seed)
         if held is not None:

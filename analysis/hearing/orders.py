@@ -40,12 +40,13 @@ SOUNDINGS: tuple[tuple[float, float], ...] = (
     (0.90, 10.0),  # plain
     (0.95, 40.0),  # loud
 )
-SILENT, UNKNOWN_HIGH, UNKNOWN_LOW, UNKNOWN_FIRST, AT_TIMES = range(5)
+SILENT, UNKNOWN_HIGH, UNKNOWN_LOW, UNKNOWN_FIRST, AT_TIMES, FAINT = range(6)
 LEARNABLE = np.array([SILENT, *range(AT_TIMES, len(SOUNDINGS))])
 
 _TABLE_LOW, _TABLE_STEP = -5.0, 1 / 30
 _TABLE_SIZE = 256
 GRAIN = 1 / 128  # of evidence, nats
+AT_ONCE = 64  # steps: what is made of them stays in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -100,15 +101,21 @@ def sounding_tables() -> npt.NDArray[np.float32]:
 
 def levels(excess: npt.NDArray[np.floating]) -> npt.NDArray[np.uint8]:
     """Excess as an index into the columns of `sounding_tables`; NaN becomes 0."""
-    place = (np.nan_to_num(excess, nan=_TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5
-    return np.asarray(np.clip(place, 0, _TABLE_SIZE - 1), np.uint8)
+    place = (np.fmax(excess, _TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5  # fmax: no NaN
+    return np.asarray(np.minimum(place, _TABLE_SIZE - 1), np.uint8)
 
 
 def on_log_axis(
     excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
 ) -> npt.NDArray[np.uint8]:
     """Levels of spectra, shape (steps, bins), along the candidates' log axis to the top bin."""
-    return levels(log_axis_excess(excess, grid=grid, lowest_hz=candidates.lowest_hz))
+    blocks = np.split(excess, range(AT_ONCE, len(excess), AT_ONCE))
+    lowest_hz = candidates.lowest_hz
+    # Steps lie together in memory, as `_comb` adds them up.
+    return np.concatenate(
+        [levels(log_axis_excess(block, grid=grid, lowest_hz=lowest_hz)).T for block in blocks],
+        axis=1,
+    ).T
 
 
 def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> Excess:
@@ -118,7 +125,8 @@ def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> 
     place = lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
-    return np.asarray(excess[:, left] * (1 - weight) + excess[:, left + 1] * weight, np.float32)
+    low, high = np.take(excess, left, axis=1), np.take(excess, left + 1, axis=1)
+    return np.asarray(low * (1 - weight) + high * weight, np.float32)
 
 
 def comb_evidence(
@@ -142,7 +150,7 @@ def comb_bonus(
     For following a machine into a state in which most of its orders fall silent: what a
     candidate gains by chance in noise is taken off, so that many orders are no advantage.
     """
-    audible = np.where(voice >= AT_TIMES, 1, 0)
+    audible = np.where(voice > FAINT, 1, 0)
     plain = np.maximum(sounding_tables()[7], 0)
     # Expected gain where there is noise alone, averaged over two frames' log powers
     return _comb(axis, {1: plain - np.float32(0.03)}, audible, candidates)
@@ -156,19 +164,27 @@ def _comb(
 ) -> npt.NDArray[np.float32]:
     # Whole grains in 16 bits: half the memory to move, and no order's
     # evidence (at most some 3 nats) fills them, nor do 48 of them together.
-    total = np.zeros((len(axis), candidates.count), np.int16)
+    kinds = []
     for kind, table in tables.items():
         orders = np.flatnonzero(classes == kind) + 1
         shifts = np.rint(np.log(orders) / LOG_STEP).astype(np.int64)
         shifts = shifts[shifts < axis.shape[1]]
-        if not len(shifts):
-            continue
-        start, end = int(shifts[0]), int(shifts[-1]) + candidates.count
-        evidence = np.rint(table / GRAIN).astype(np.int16)[axis[:, start:end]]
-        for shift in (shifts - start).tolist():
-            part = evidence[:, shift : shift + candidates.count]
-            total[:, : part.shape[1]] += part
-    return total * np.float32(GRAIN)
+        if len(shifts):
+            kinds.append((np.rint(table / GRAIN).astype(np.int16), shifts.tolist()))
+    total = np.empty((len(axis), candidates.count), np.float32)
+    for first in range(0, len(axis), AT_ONCE):
+        # Steps last: then each order's part lies in one piece, and in the processor's cache.
+        turned = np.ascontiguousarray(axis[first : first + AT_ONCE].T)
+        grains = np.zeros((candidates.count, turned.shape[1]), np.int16)
+        for table, shifts in kinds:
+            evidence = table.take(turned[shifts[0] : shifts[-1] + candidates.count])
+            for shift in shifts:
+                start = shift - shifts[0]
+                part = evidence[start : start + candidates.count]
+                grains[: len(part)] += part
+        total[first : first + AT_ONCE] = grains.T
+    total *= np.float32(GRAIN)
+    return total
 
 
 def order_excess(

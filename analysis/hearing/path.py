@@ -47,7 +47,7 @@ def best_path(
     scores[0], off[0] = evidence[0], 0.0
     for t in range(1, steps):
         previous, now = scores[t - 1], scores[t]
-        best = float(previous.max())
+        best = float(np.maximum.reduce(previous))
         np.add(previous, ramp, out=ways[0])
         np.add(previous[::-1], ramp, out=ways[1])
         np.maximum.accumulate(ways, axis=1, out=ways)
@@ -62,14 +62,14 @@ def best_path(
     last = int(np.argmax(scores[-1]))
     state = last if scores[-1, last] > off[-1] else OFF
     path[-1] = state
-    place = np.arange(count)
+    slope = np.float32(glide_cost) * np.abs(np.arange(1 - count, count))
     for t in range(steps - 2, -1, -1):
         if state == OFF:
-            best = int(np.argmax(scores[t]))
+            best = int(scores[t].argmax())
             state = OFF if off[t] >= scores[t, best] - switch_cost else best
         else:
-            came = scores[t] - np.float32(glide_cost) * np.abs(place - state)
-            best = int(np.argmax(came))
+            came = scores[t] - slope[count - 1 - state : 2 * count - 1 - state]
+            best = int(came.argmax())
             state = best if came[best] >= off[t] - switch_cost else OFF
         path[t] = state
     return path

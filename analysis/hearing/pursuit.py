@@ -35,7 +35,7 @@ HELD = 0.03  # share by which an electronically held speed may move
 # In pairs: the cut's speed against that of running free, for an open-loop motor.
 MOST_SAG, LEAST_SAG = 0.66, 0.985
 PAIR_MARGIN = 0.05
-MOST_AT_ENDS = 0.02  # share of a held course at the ends of its range
+MOST_AT_ENDS = 0.06  # share of a held course at the ends of its range
 ROUNDS = 2
 
 

@@ -38,6 +38,10 @@ class Course:
     voices : Voices
     cutness : float
         Nepers by which the teeth's tones are stronger in the cut, summed over teeth.
+    evidence : float
+        Nats a step of the take, mean, that its voices' orders bring where it runs.
+    off_plate : float
+        What the plate says against it, in nats.
     merit : float
         How much this looks like a router at work: its cut, the signs of it, few hops.
     """
@@ -46,6 +50,8 @@ class Course:
     cutting: Mask
     voices: Voices
     cutness: float
+    evidence: float
+    off_plate: float
     merit: float
 
     @property

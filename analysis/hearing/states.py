@@ -32,7 +32,8 @@ SURE_VOTE = 3.0
 # What merit is made of, beside nepers of rise: each sign of a cut, nats of evidence a step,
 # share of hops, and the plate's word.
 VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST = 1.5, 0.3, 100.0
-TOO_SLOW_COST, TOO_FAST_COST, PLATE_TOLERANCE = 6.0, 100.0, 0.01
+TOO_SLOW_COST, OFF_PLATE_COST, PLATE_TOLERANCE = 5.0, 100.0, 0.01  # the second: a whole too much
+LEAST_KEPT, MOST_KEPT, NO_MOTOR_COST = 0.62, 1.05, 6.0  # of the free speed, in the cut
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
 
 
@@ -98,27 +99,34 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     heard = np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
+    evidence = float(heard[running].sum()) / len(path)
+    off_plate = _off_plate_cost(search, path, free=settled & ~second, cut=settled & second)
     return Course(
         path,
         second if best else sounding,
         voices,
         cutness=rise * min(1.0, abs(signs.vote) / SURE_VOTE),
+        evidence=evidence,
+        off_plate=off_plate,
         merit=rise
         + VOTE_WORTH * abs(signs.vote)
-        + EVIDENCE_WORTH * float(heard[running].sum()) / len(path)
+        + EVIDENCE_WORTH * evidence
         - HOPS_COST * hop_share(path)
-        - off_plate_cost(search, path, settled & ~second),
+        - off_plate,
     )
 
 
-def off_plate_cost(search: Search, path: npt.NDArray[np.int64], free: Mask) -> float:
-    """What the plate says against a machine that runs free at these speeds."""
+def _off_plate_cost(search: Search, path: npt.NDArray[np.int64], *, free: Mask, cut: Mask) -> float:
+    """What the plate, and what a motor can give way, say against a machine of these speeds."""
     if free.sum() <= 8:
         return 0.0
-    rotation_hz = float(np.median(search.rotation_hz(path)[free]))
+    rotation_hz = search.rotation_hz(path)
+    free_hz = float(np.median(rotation_hz[free]))
     slowest_hz, fastest_hz = search.free_hz
-    too_fast = rotation_hz / fastest_hz - 1 - PLATE_TOLERANCE
-    return TOO_SLOW_COST if rotation_hz < slowest_hz else TOO_FAST_COST * max(0.0, too_fast)
+    too_fast, too_slow = free_hz / fastest_hz - 1 - PLATE_TOLERANCE, 1 - free_hz / slowest_hz
+    cost = OFF_PLATE_COST * max(0.0, too_fast, too_slow) + TOO_SLOW_COST * (too_slow > 0)
+    kept = float(np.median(rotation_hz[cut])) / free_hz if cut.sum() > 8 else 1.0
+    return cost + (0.0 if LEAST_KEPT < kept < MOST_KEPT else NO_MOTOR_COST)
 
 
 def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) -> Mask:

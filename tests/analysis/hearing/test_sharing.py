@@ -63,3 +63,14 @@ def test_a_machine_with_lines_of_its_own_is_left_its_due() -> None:
 def test_courses_that_agree_have_nothing_to_settle(alone: Search) -> None:
     course = held(alone, ROUTER_HZ)
     assert better_told(alone, course, course) == 0
+
+
+@pytest.mark.parametrize(
+    ("rotation_hz", "against"), [(250.0, 0.0), (401.0, 0.0), (420.0, 4.0), (120.0, 5.0 + 100 / 13)]
+)
+def test_the_plate_speaks_against_what_runs_free_beyond_it(
+    alone: Search, rotation_hz: float, against: float
+) -> None:
+    # Free from 130 to 400 Hz: a nat for each percent beyond, the first above it allowed, and
+    # five for being below at all. Candidates lie a quarter of a percent apart.
+    assert held(alone, rotation_hz).off_plate == pytest.approx(against, abs=0.15)
