@@ -153,6 +153,7 @@ def _proposals(
     gives_way = (
         not in_company
         and likeliest.cutness > CUTS
+        and likeliest.off_plate == 0
         and MOST_LOADED < _speed_kept(likeliest) < SURELY_GIVES_WAY
     )
     for sound, seed in sounds if not gives_way else ():

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 RATIOS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5, 0.75, 4 / 3)
-MARGIN = 1.0  # nats by which another ratio must win
+MARGIN = 0.5  # nats by which another ratio must win
 
 NOISE_LEVEL = -0.577  # mean ln(power / floor) of noise alone: Euler's gamma
 CLEAR = 0.3  # an order's mean must stand this far out: floors are not quite flat

@@ -16,7 +16,9 @@ from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.voice import order_fits, step_evidence
 
 LINE_BINS = 2.5  # half-width of a line with its skirts
-LEFT = 0.17  # share of its evidence a course keeps that lives on another's lines
+# Share of its evidence that is left to a course beside the other: all of it is the other's
+# lines up to the first, none is said from the second on.
+HARDLY_LEFT, OF_ITS_OWN = 0.15, 0.25
 FAR_BETTER = 1.3
 SHARED_WORTH = 7.0  # merit for each nat a step: it is the same sound that is explained better
 MIN_STEPS = 20
@@ -34,8 +36,9 @@ def better_told(search: Search, course: Course, other: Course) -> float:
     own, others = _evidence(search, course, steps), _evidence(search, other, steps)
     if others <= FAR_BETTER * own:
         return 0.0
-    left = _evidence(search, course, steps, beside=other)
-    return SHARED_WORTH * (others - own) * float(np.mean(apart)) if left < LEFT * own else 0.0
+    left = _evidence(search, course, steps, beside=other) / own if own > 0 else 0.0
+    shared = np.clip((OF_ITS_OWN - left) / (OF_ITS_OWN - HARDLY_LEFT), 0, 1)
+    return float(SHARED_WORTH * (others - own) * np.mean(apart) * shared)
 
 
 def _evidence(
