@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.course import find_course
+from analysis.hearing.hum import is_hum
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
@@ -174,7 +175,8 @@ def hear_turning(
         free_hz=free_range_hz(plate_range_rpm),
     )
     course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
-    if course is None or course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s:
+    is_tune = course and course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s
+    if course is None or is_tune or is_hum(search, course):
         nothing = np.full(count, np.nan)
         return Turning(
             rotation_hz=nothing,

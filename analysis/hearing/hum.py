@@ -1,0 +1,44 @@
+"""Whether what was taken for a router is nothing but mains hum.
+
+Hum is a comb too, of 50 or 60 Hz, and every sixth of its lines makes a fair router at
+18,000 rpm. But it stands still, on a multiple of the mains, and wherever an order sounds
+a mains harmonic beside it sounds as well.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.hearing.orders import order_excess
+from analysis.hearing.search import Course, Search, some_of
+
+MAINS_HZ = (50.0, 60.0)  # IEC 60038 [memory]
+STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
+NEAR = 0.015  # share of its rotation by which a course may be off the multiple
+CLEAR, BESIDE = 1.0, 0.5  # nepers over the floor, on average: an order, what is beside it
+ALMOST_ALL = 0.8
+
+
+def is_hum(search: Search, course: Course) -> bool:
+    """Whether a course stands still and each order it rests on is one of the mains' harmonics."""
+    path = course.path[course.running]
+    if np.ptp(path) > STILL:
+        return False
+    rotation_hz = float(np.median(search.candidates.rotation_hz[path]))
+    steps = some_of(course.running)
+    for mains_hz in MAINS_HZ:
+        every = round(rotation_hz / mains_hz)
+        if abs(rotation_hz / (every * mains_hz) - 1) > NEAR:
+            continue
+        harmonics = order_excess(
+            search.excess[steps],
+            rotation_hz=np.full(len(steps), mains_hz),
+            grid=search.grid,
+            top_order=int((search.grid.bins - 3) * search.grid.bin_hz / mains_hz),
+        ).mean(axis=0)
+        orders = np.arange(every - 1, len(harmonics) - 1, every)
+        sounding = orders[harmonics[orders] > CLEAR]
+        beside = np.maximum(harmonics[sounding - 1], harmonics[sounding + 1])
+        if len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL:
+            return True
+    return False
