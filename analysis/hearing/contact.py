@@ -181,6 +181,28 @@ def share_of_way(
     return share / max(squared, 1e-9), max(squared, 0.0) ** 0.5
 
 
+def slower_in_second(log_hz: FloatArray, *, one: Mask, two: Mask, near: int) -> float:
+    """By how much, ln, the speed is less in the second of two states, where the two meet.
+
+    Between meetings the dial may have been turned. Medians over `near` steps to either side of
+    each meeting are compared, and the median of those is told; of all steps where none meet.
+    """
+    told = np.flatnonzero(one | two)
+    state = two[told]
+    meet = 1 + np.flatnonzero((np.diff(state.astype(np.int8)) != 0) & (np.diff(told) <= near))
+    edges = [0, *(1 + np.flatnonzero(np.diff(state.astype(np.int8)))).tolist(), len(told)]
+    drops = []
+    for place in meet.tolist():
+        number = edges.index(place)
+        before = told[max(edges[number - 1], place - near) : place]
+        after = told[place : min(edges[number + 1], place + near)]
+        gain = float(np.median(log_hz[after]) - np.median(log_hz[before]))
+        drops.append(-gain if state[place] else gain)
+    if drops:
+        return float(np.median(drops))
+    return float(np.median(log_hz[one]) - np.median(log_hz[two]))
+
+
 def share_at_ends(second: Mask, settled: Mask, *, count: int) -> float:
     """Share of the second state in so many steps where runs begin and end; a half without runs."""
     ends = np.zeros(len(second), bool)

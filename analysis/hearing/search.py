@@ -66,10 +66,23 @@ class Course:
 
     @property
     def breaks_per_step(self) -> float:
-        """Hops from one speed to quite another, to off and back, per running step."""
+        """Hops from one speed to quite another, to off and back, per running step.
+
+        Hops the same way one after the other are one: giving way, spinning up, coasting.
+        """
         running = self.running
+        moves = np.diff(self.path)
+        way = np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
+        hops = np.count_nonzero(way[:1]) + np.count_nonzero((way[1:] != 0) & (way[1:] != way[:-1]))
         switches = np.count_nonzero(running[1:] != running[:-1])
-        return hop_share(self.path) + switches / max(1, int(np.count_nonzero(running)))
+        return (hops + switches) / max(1, int(np.count_nonzero(running)))
+
+    @property
+    def moves_per_step(self) -> float:
+        """Candidates by which the speed moves from step to step, mean, hops left out."""
+        moves = np.abs(np.diff(self.path))[self.running[1:] & self.running[:-1]]
+        glides = moves[moves <= HOP]
+        return float(glides.mean()) if len(glides) else 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

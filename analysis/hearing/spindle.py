@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.course import find_course
-from analysis.hearing.hum import is_hum
+from analysis.hearing.impostors import is_hum, is_tune
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
@@ -29,7 +29,6 @@ UNDER_PLATE = 0.92  # or, at the lowest setting, under it
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
 MIN_STEPS = 10  # half a second of sound
-TUNE_BREAKS_PER_S = 1.5  # what hops more, to a pitch or to silence, is music or talk
 TEETH = 8
 FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
@@ -175,8 +174,7 @@ def hear_turning(
         free_hz=free_range_hz(plate_range_rpm),
     )
     course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
-    is_tune = course and course.breaks_per_step > TUNE_BREAKS_PER_S * 2 * frames.grid.step_s
-    if course is None or is_tune or is_hum(search, course):
+    if course is None or is_tune(search, course) or is_hum(search, course):
         nothing = np.full(count, np.nan)
         return Turning(
             rotation_hz=nothing,

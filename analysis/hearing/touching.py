@@ -14,6 +14,7 @@ from analysis.hearing.contact import (
     bimodal_guesses,
     part_states,
     share_at_ends,
+    slower_in_second,
 )
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Contact, Features, Trace
@@ -35,6 +36,7 @@ UNSURE = 2.0  # nats against what could not be believed
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
 SOON_S = 0.6
+MEETING_S = 1.5  # to either side of where free and cut meet
 JUMP, SAME_SETTING = 0.03, 0.12  # ln speed, from frame to frame and from stretch to stretch
 
 
@@ -84,7 +86,8 @@ def _of_two_machines(trace: Trace, second: Mask, settled: Mask) -> bool:
 
 def _slower(trace: Trace, one: Mask, two: Mask) -> float:
     """By how much, ln, the speed is less in the second of two sets of frames."""
-    return float(np.log(np.median(trace.rotation_hz[one]) / np.median(trace.rotation_hz[two])))
+    log_hz = np.log(np.where(trace.running, trace.rotation_hz, 1.0))
+    return slower_in_second(log_hz, one=one, two=two, near=round(MEETING_S / trace.step_s))
 
 
 def contact_as_guessed(trace: Trace) -> Contact:

@@ -1,8 +1,10 @@
-"""Whether what was taken for a router is nothing but mains hum.
+"""Combs that are no router: mains hum, and a tune.
 
 Hum is a comb too, of 50 or 60 Hz, and every sixth of its lines makes a fair router at
 18,000 rpm. But it stands still, on a multiple of the mains, and wherever an order sounds
-a mains harmonic beside it sounds as well.
+a mains harmonic beside it sounds as well. A tune hops from note to note, and each note
+stands still; a router whose course is broken as often is an open-loop one that labours,
+and never stands still.
 """
 
 from __future__ import annotations
@@ -17,6 +19,10 @@ STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a
 NEAR = 0.015  # share of its rotation by which a course may be off the multiple
 CLEAR, BESIDE = 1.0, 0.5  # nepers over the floor, on average: an order, what is beside it
 ALMOST_ALL = 0.8
+# Breaks a second beyond which it is music or talk, for notes that stand and for what moves;
+# candidates a step between hops by which a labouring router moves more.
+TUNE_BREAKS_PER_S, RESTLESS_BREAKS_PER_S = 0.75, 1.4
+STANDS = 0.7
 
 
 def is_hum(search: Search, course: Course) -> bool:
@@ -42,3 +48,10 @@ def is_hum(search: Search, course: Course) -> bool:
         if len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL:
             return True
     return False
+
+
+def is_tune(search: Search, course: Course) -> bool:
+    """Whether a course hops, or falls silent and comes back, as music or talk does."""
+    stands = course.moves_per_step < STANDS
+    most_per_s = TUNE_BREAKS_PER_S if stands else RESTLESS_BREAKS_PER_S
+    return course.breaks_per_step > most_per_s * 2 * search.grid.step_s

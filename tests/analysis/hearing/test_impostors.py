@@ -1,0 +1,92 @@
+"""Mains hum and tunes are combs, but no routers."""
+
+import numpy as np
+import pytest
+
+from analysis.hearing.faults import FaultKind
+from analysis.hearing.listener import Hearing, Listener
+from analysis.hearing.path import OFF
+from analysis.hearing.search import Course
+from analysis.hearing.voice import Voices
+from tests.analysis.hearing.sounds import router
+from tests.analysis.hearing.traces import Cut
+
+RATE_HZ = 16_000
+SECONDS = 12.0
+
+
+def hum(mains_hz: float, *, amplitude: float) -> np.ndarray:
+    """A rich one: every harmonic up to 1,200 Hz, falling off as 1/sqrt(k)."""
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    numbers = range(1, int(1_200 / mains_hz) + 1)
+    tones = [np.sin(2 * np.pi * mains_hz * k * time_s + k * k) / k**0.5 for k in numbers]
+    return np.asarray(amplitude * np.sum(tones, axis=0))
+
+
+def hear(samples: np.ndarray) -> Hearing:
+    listener = Listener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(8_000.0, 24_000.0))
+    listener.feed(samples.astype(np.float32))
+    return listener.finish()
+
+
+@pytest.mark.parametrize("mains_hz", [49.95, 50.0, 60.0, 60.05])
+def test_hum_alone_is_no_router(mains_hz: float) -> None:
+    hiss = 1e-3 * np.random.default_rng(3).normal(size=round(SECONDS * RATE_HZ))
+    hearing = hear(hum(mains_hz, amplitude=0.02) + hiss)
+    assert FaultKind.NO_ROUTER in {fault.kind for fault in hearing.faults}
+    assert not np.isfinite(hearing.track.spindle_rpm).any()
+
+
+@pytest.mark.parametrize("idle_rpm", [17_400.0, 18_000.0, 21_000.0])
+def test_a_router_at_work_in_hum_is_heard(idle_rpm: float) -> None:
+    # On a multiple of the mains when free, off it in the cut.
+    cuts = [Cut(3, 5.5), Cut(7, 10)]
+    samples = router(cuts, seconds=SECONDS, idle_rpm=idle_rpm) + hum(50.0, amplitude=0.01)
+    hearing = hear(samples)
+    assert hearing.track.idle_rpm == pytest.approx(idle_rpm, rel=1e-3)
+    assert len(hearing.passes) == 2
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_slow_notes_are_no_router(seed: int) -> None:
+    # One to two notes a second, each with ten overtones that die away in a second or three.
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    sound, start_s = 1e-3 * rng.normal(size=len(time_s)), 0.0
+    while start_s < SECONDS:
+        length_s = float(rng.choice([0.5, 0.75, 1.0]))
+        pitch_hz = 220 * 2 ** (int(rng.integers(0, 24)) / 12)
+        note = (time_s >= start_s) & (time_s < start_s + length_s)
+        since_s = time_s[note] - start_s
+        for k in range(1, 11):
+            sound[note] += 0.07 / k * np.sin(2 * np.pi * pitch_hz * k * since_s) * np.exp(-since_s)
+        start_s += length_s
+    assert not np.isfinite(hear(sound).track.spindle_rpm).any()
+
+
+def test_an_open_loop_router_that_gives_way_is_heard() -> None:
+    # A fifth of the speed lost in each cut and won back after it: that is no melody.
+    cuts = [Cut(1.5, 4), Cut(5.5, 8), Cut(9, 11)]
+    hearing = hear(router(cuts, seconds=SECONDS, sag=0.2))
+    assert np.mean(np.isfinite(hearing.track.spindle_rpm)) > 0.95
+    assert np.nanmax(hearing.track.spindle_rpm) == pytest.approx(18_000, rel=2e-3)
+
+
+def test_hops_the_same_way_are_one_break() -> None:
+    def breaks(*path: int) -> float:
+        silent = np.zeros(48, np.int64)
+        course = Course(
+            np.array(path),
+            np.zeros(len(path), bool),
+            Voices(silent, silent),
+            cutness=0.0,
+            evidence=0.0,
+            off_plate=0.0,
+            merit=0.0,
+        )
+        return course.breaks_per_step * int(np.count_nonzero(course.running))
+
+    assert breaks(100, 120, 140, 160, 160) == 1
+    assert breaks(100, 120, 100, 120) == 3
+    assert breaks(100, 100, OFF, 140, 140) == 2
+    assert breaks(100, 102, 104, 106) == 0
