@@ -22,6 +22,7 @@ Mask = npt.NDArray[np.bool_]
 HALFWAY = 0.5  # from cutting to running free, in evidence
 WANDER_S = 0.5  # speeds that far apart in time are hardly related
 IDLE_NEAR_S = 8.0
+MOSTLY = 0.5  # of a pass the router must be heard to run
 ALL_BUT = 0.9  # of a break's frames: the course may miss a few
 
 
@@ -109,7 +110,8 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
         elif names[i - 1] is not Break.NONE:
             inside = [*inside, (names[i - 1], *breaks[i - 1])]
         last_part = i == len(stretches) - 1 or names[i] is Break.WAY_BACK
-        if last_part and (end - first) * trace.step_s >= SHORTEST_PASS_S:
+        lasts = (end - first) * trace.step_s >= SHORTEST_PASS_S
+        if last_part and lasts and np.mean(trace.running[first:end]) > MOSTLY:
             ends_u95_s = chips.entry_u95_s[begun], chips.exit_u95_s[i], chips.span_end_u95_s
             passes.append(_heard_pass(trace, contact, first, end, inside, ends_u95_s))
     return tuple(passes)
@@ -173,15 +175,14 @@ def _heard_pass(
     moving[first:end] = True
     for _, a, b in inside:
         moving[a:b] = False
-    speeds, deviations = (
-        values[moving & trace.running] for values in (trace.rotation_hz, trace.deviation_hz)
-    )
-    rpm = 60 * float(np.mean(speeds)) if len(speeds) else float("nan")
-    rpm_u95 = float("nan")
-    if len(speeds):
-        wander = float(np.std(speeds)) / max(1.0, len(speeds) * step_s / WANDER_S) ** 0.5
-        heard = float(np.hypot(np.mean(deviations), wander))
-        rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
+    turning = moving & trace.running
+    if not turning.any():
+        turning[first:end] = trace.running[first:end]
+    speeds, deviations = trace.rotation_hz[turning], trace.deviation_hz[turning]
+    rpm = 60 * float(np.mean(speeds))
+    wander = float(np.std(speeds)) / max(1.0, len(speeds) * step_s / WANDER_S) ** 0.5
+    heard = float(np.hypot(np.mean(deviations), wander))
+    rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
     entry_u95_s, exit_u95_s, span_end_u95_s = ends_u95_s
     time_u95_s = float(np.hypot(entry_u95_s, exit_u95_s))
     return HeardPass(
@@ -209,7 +210,7 @@ def _sag_percent(trace: Trace, contact: Contact, first: int, last: int, rpm: flo
     around = np.zeros(len(contact.mask), bool)
     around[max(0, first - near) : last + near] = True
     free = trace.running & ~contact.mask & around
-    if free.sum() < 8 or not np.isfinite(rpm):
+    if free.sum() < 8:
         return None
     return 100 * (1 - rpm / (60 * float(np.median(trace.rotation_hz[free]))))
 

@@ -149,6 +149,16 @@ def test_where_the_router_is_off_nothing_cuts() -> None:
     assert not made.steady[: frame(2.3)].any()
 
 
+def test_contact_without_a_running_router_is_no_pass() -> None:
+    # Another section's router, or someone sawing: what sounds like a cut while nothing turns.
+    made = trace([Cut(3, 6), Cut(9, 12)], seconds=15, off=[Cut(8, 15)])
+    mask = np.zeros(len(made.lead), bool)
+    mask[frame(3) : frame(6)] = mask[frame(9) : frame(12)] = True
+    told = find_passes(made, Contact(mask, np.where(mask, 4.0, -4.0)))
+    assert len(told) == 1
+    assert told[0].spindle_rpm == pytest.approx(60 * CUT_HZ, rel=1e-3)
+
+
 def test_running_free_only_has_no_passes() -> None:
     assert passes_of([], seconds=12) == ()
 
