@@ -109,14 +109,18 @@ def voice_gain(split: str, count: int, first_seed: int) -> list[tuple[float, flo
     shares = []
     for index in range(count):
         seed = seed_of(split, first_seed, index)
-        base = draw_take(split, "passes", "moderate", seed)
+        loud = draw_take(split, "passes", "hard", seed)
+        # The same router on a better day: its voice and its plate in another take's recording.
+        base = replace(
+            draw_take(split, "passes", "moderate", seed),
+            voice=loud.voice,
+            plate_range_rpm=loud.plate_range_rpm,
+        )
         quiet = replace(plateaus_from(base, seed=seed, order="rising"), machines=())
         heard = hear_running_free((as_sound(render(quiet)),), plate_range_rpm=base.plate_range_rpm)
-        loud = draw_take(split, "passes", "hard", seed)
         rng = np.random.default_rng(seed)
         beside = replace(vacuum(rng, RANGES[split]["hard"], 20.0), level_db=0.0)
-        take = render(replace(loud, voice=base.voice, plate_range_rpm=base.plate_range_rpm,
-                              machines=(beside,)))  # fmt: skip
+        take = render(replace(loud, machines=(beside,)))
         shares.append((_near(take, None), _near(take, heard.voices)))
     return shares
 
