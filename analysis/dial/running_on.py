@@ -7,8 +7,6 @@ order as the router's: they fit its voice far worse than a voice of their own.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from analysis.dial.moving_lines import (
@@ -21,6 +19,7 @@ from analysis.dial.moving_lines import (
     gains_along,
     sounding_gains,
 )
+from analysis.dial.staying import without_cells
 from analysis.hearing.path import OFF
 from analysis.hearing.search import spans
 
@@ -73,14 +72,7 @@ def without_what_runs_on(
         if margin > max(0.0, 0.5 * worst):
             foreign |= cells_of(axis, lines, path, np.arange(first, last))
             hidden[first:last] = path[first:last]
-    mine = ~foreign
-    cleared = replace(
-        axis,
-        mean=np.where(mine, axis.mean, np.minimum(axis.mean, 0)),
-        gains=axis.gains * mine,
-        bonus=axis.bonus * mine,
-    )
-    return cleared, hidden
+    return without_cells(axis, foreign), hidden
 
 
 def without_the_doubtful(axis: LogAxis, lines: Cells, path: Cells) -> Cells:

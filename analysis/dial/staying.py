@@ -22,9 +22,11 @@ from analysis.dial.moving_lines import (
     Floats,
     LogAxis,
     cells_of,
+    evidence_for,
 )
 from analysis.hearing.orders import LOG_STEP, ORDERS, TOP_ORDER
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.ratio import RIPPLES_HZ
 from analysis.hearing.voice import Mask
 
 STAYS_S = 20.0  # a setting that is set twice in a row takes some 12
@@ -38,7 +40,6 @@ WIDE = 5  # cells by which a line may stray within a window
 ROUNDS = 2
 OFFSET = 2.0  # nats a chunk: a course must be heard
 GLIDE, SWITCH = 0.5, 12.0
-MAINS_HZ = 100.0, 120.0  # twice the mains
 HUMMING, HUMS = 15, 0.6  # multiples that are looked at, and nepers over what lies between them
 ROTATIONS_HZ = 150.0, 700.0
 BEYOND_CHANCE, LEAST_POWER = 0.47, 10.0  # of the lines' power what a rotation explains
@@ -65,7 +66,7 @@ def _mains(axis: LogAxis) -> Mask:
     """
     chunks = np.arange(len(axis.mean))
     level = np.median(axis.mean, axis=0)
-    for mains_hz in MAINS_HZ:
+    for mains_hz in RIPPLES_HZ:
         order = np.arange(2, HUMMING + 1)
         below, above = _at(level, (order - 0.5) * mains_hz), _at(level, (order + 0.5) * mains_hz)
         if float(np.mean(_at(level, order * mains_hz) - np.add(below, above) / 2)) > HUMS:
@@ -161,14 +162,9 @@ def _standing_out(level: npt.NDArray[np.floating]) -> tuple[Cells, Floats]:
 
 def _path(axis: LogAxis, lines: Cells) -> Cells:
     """Likeliest drift of each chunk, 0 to 2 DRIFT, or OFF."""
-    chunks, cells = axis.mean.shape
-    total = np.full((chunks, 2 * DRIFT + 1), -OFFSET, np.float32)
-    for line in lines.tolist():
-        begin = line - DRIFT
-        low, high = max(begin, 0), min(begin + total.shape[1], cells)
-        if high > low:
-            total[:, low - begin : high - begin] += axis.bonus[:, low:high]
-    return best_path(total, glide_cost=GLIDE, switch_cost=SWITCH)
+    drifts = replace(axis, reach=DRIFT)
+    evidence = evidence_for(drifts, lines, None, (0, 2 * DRIFT)) - OFFSET
+    return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
 def _along(mean: Floats, path: Cells, on: Cells) -> Floats:

@@ -189,15 +189,13 @@ def slower_in_second(log_hz: FloatArray, *, one: Mask, two: Mask, near: int) -> 
     """
     told = np.flatnonzero(one | two)
     state = two[told]
-    meet = 1 + np.flatnonzero((np.diff(state.astype(np.int8)) != 0) & (np.diff(told) <= near))
-    edges = [0, *(1 + np.flatnonzero(np.diff(state.astype(np.int8)))).tolist(), len(told)]
+    edges = [0, *(1 + np.flatnonzero(state[1:] != state[:-1])).tolist(), len(told)]
     drops = []
-    for place in meet.tolist():
-        number = edges.index(place)
-        before = told[max(edges[number - 1], place - near) : place]
-        after = told[place : min(edges[number + 1], place + near)]
-        gain = float(np.median(log_hz[after]) - np.median(log_hz[before]))
-        drops.append(-gain if state[place] else gain)
+    for begin, meet, end in zip(edges, edges[1:], edges[2:], strict=False):
+        if told[meet] - told[meet - 1] <= near:
+            before, after = told[max(begin, meet - near) : meet], told[meet : min(end, meet + near)]
+            gain = float(np.median(log_hz[after]) - np.median(log_hz[before]))
+            drops.append(-gain if state[meet] else gain)
     if drops:
         return float(np.median(drops))
     return float(np.median(log_hz[one]) - np.median(log_hz[two]))

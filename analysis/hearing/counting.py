@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.orders import LOG_STEP, FloatArray, order_excess
+from analysis.hearing.orders import FloatArray, order_excess, shift_to
 from analysis.hearing.ratio import (
     MARGIN,
     NOISE_LEVEL,
@@ -16,7 +16,7 @@ from analysis.hearing.ratio import (
 )
 from analysis.hearing.search import Course, Search, some_of, spans
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Mask, order_fits, step_evidence
+from analysis.hearing.voice import Mask, order_fits, voices_evidence
 
 ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
@@ -67,9 +67,7 @@ def _counted_alike(search: Search, course: Course) -> Course:
             moved = _moved(search, course, ratio, stretch)
             if not np.isin(np.median(moved[stretch]), [0, search.candidates.count - 1]):
                 orders = order_fits(search.orders(course.path, ratio=ratio, steps=stretch))
-                voices = (course.voices.idle, course.voices.cutting)
-                fit = np.maximum(*(step_evidence(orders, voice) for voice in voices))
-                fits[ratio] = float(np.mean(fit))
+                fits[ratio] = float(np.mean(voices_evidence(orders, course.voices)))
         best = max(fits, key=lambda ratio: fits[ratio], default=1.0)
         if fits.get(best, 0.0) > fits.get(1.0, 0.0) + CLEARLY_BETTER:
             path = np.where(stretch, _moved(search, course, best, stretch), path)
@@ -87,8 +85,7 @@ def _counted(search: Search, course: Course, ratio: float) -> Course:
 
 def _moved(search: Search, course: Course, ratio: float, steps: Mask) -> npt.NDArray[np.int64]:
     """The course's path with some of its steps counted by another ratio."""
-    shift = round(float(np.log(ratio)) / LOG_STEP)
-    moved = np.clip(course.path + shift, 0, search.candidates.count - 1)
+    moved = np.clip(course.path + shift_to(ratio), 0, search.candidates.count - 1)
     return np.where(steps, moved, course.path)
 
 

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
 from analysis.hearing.machines import MIN_SEED_STEPS, other_machines, seeds_of
-from analysis.hearing.orders import LOG_STEP
+from analysis.hearing.orders import LOG_STEP, shift_to
 from analysis.hearing.path import OFF
 from analysis.hearing.pursuit import (
     first_path,
@@ -109,10 +109,9 @@ def find_course(
     path = first_path(rest, None)
     hidden = other_machines(clear, path, seeds_of(rest, path), best)
     if hidden:
-        cleared = clear.without(*hidden)
-        alone = _alone(cleared, best)
+        alone = _alone(clear.without(*hidden), best)
         if alone.merit > best.merit + worth + CLEARLY_MORE and _same_cut(alone, best):
-            best, clear = alone, cleared
+            best = alone
     return counted_right(whole, best) if best.running.sum() >= MIN_SEED_STEPS else None
 
 
@@ -140,7 +139,7 @@ def _proposals(
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
     if likeliest.off_plate > 0:  # too slow or too fast to be right: counted by half, say
         for ratio in (0.5, 2.0):
-            moved = path + round(float(np.log(ratio)) / LOG_STEP)
+            moved = path + shift_to(ratio)
             inside = (path != OFF) & (moved >= 0) & (moved < search.candidates.count)
             otherwise = np.where(inside, moved, OFF)
             heard += [

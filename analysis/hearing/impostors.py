@@ -12,9 +12,9 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.hearing.orders import order_excess
+from analysis.hearing.ratio import MAINS_HZ
 from analysis.hearing.search import Course, Search, some_of
 
-MAINS_HZ = (50.0, 60.0)  # IEC 60038 [memory]
 STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
 NEAR = 0.015  # share of its rotation by which a course may be off the multiple
 CLEAR, BESIDE = 1.0, 0.5  # nepers over the floor, on average: an order, what is beside it

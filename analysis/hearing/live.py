@@ -261,7 +261,7 @@ class LiveListener:
         course.trace = chosen(before, np.arange(len(before.lead)))  # a copy
         course.splice(turning, from_frame=0)
         if self._watch.armed:
-            contradicts = self._contradicts(course)
+            contradicts = self._contradicts(course, hear_contact(course.trace).mask)
             if contradicts or recounts:
                 self._doubts += 1
                 self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
@@ -276,12 +276,11 @@ class LiveListener:
         self._follower.look_near(turning.rotation_hz)
         return True
 
-    def _contradicts(self, course: RecentCourse) -> bool:
+    def _contradicts(self, course: RecentCourse, contact: Mask) -> bool:
         """Whether a review takes something else for the cut than what was told."""
         told, running = self._told_cut(course), course.trace.running
         # What was cut before there was an example of it could not be told.
         running &= np.arange(len(told)) >= np.argmax(told) - self._frames_in(BEFORE_S)
-        contact = hear_contact(course.trace).mask
         cut, free = contact[running & told], contact[running & ~told]
         if not len(cut) or not len(free):
             return True
@@ -328,13 +327,14 @@ class LiveListener:
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0
-        if self._record.cutting and course.end >= self._next_check:
-            # Where the cut changed what running free sounds like, the end would be missed.
+        cutting = self._record.cutting
+        if not cutting or course.end >= self._next_check:
             self._next_check = course.end + self._frames_in(CHECK_S)
-            if not self._contradicts(course):
-                self._watch.correct(course, hear_contact(course.trace).mask)
-        elif not self._record.cutting:
-            self._next_check = course.end + self._frames_in(CHECK_S)
+            if cutting:
+                # Where the cut changed what running free sounds like, the end would be missed.
+                contact = hear_contact(course.trace).mask
+                if not self._contradicts(course, contact):
+                    self._watch.correct(course, contact)
         seen = self._watch.look(course, stirred=stirred)
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)

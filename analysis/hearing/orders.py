@@ -70,6 +70,11 @@ class Candidates:
         return np.asarray(self.lowest_hz * np.exp(LOG_STEP * np.arange(self.count)), np.float64)
 
 
+def shift_to(ratio: float) -> int:
+    """How many candidates lie between a speed and `ratio` times it."""
+    return round(float(np.log(ratio)) / LOG_STEP)
+
+
 def generic_voice(flutes: int | None) -> Voice:
     """What is expected of a router before it was heard: low orders, and the teeth's."""
     voice = np.full(TOP_ORDER, UNKNOWN_HIGH)

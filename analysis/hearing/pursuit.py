@@ -148,7 +148,6 @@ def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
 def _two_voice_evidence(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
     """The better of the two voices' evidence, shape (steps, candidates)."""
     alike = voices.idle == voices.cutting
-    alike = voices.idle == voices.cutting
     parts = ((alike, voices.idle), (~alike, voices.idle), (~alike, voices.cutting))
     shared, idle, cutting = (
         comb_evidence(

@@ -25,6 +25,7 @@ LOWEST_FAN_ORDER = 4
 EXPECTED_HIGH_TEETH = 6.0  # of the teeth's orders beyond the fourth
 HUM_NEAR_HZ, HUM_TOP_HZ, HUM_GAIN = 8.0, 260.0, 0.0
 LINE_BINS = 2.0  # where a Hann line ends, from its middle
+MAINS_HZ = (50.0, 60.0)  # IEC 60038 [memory]
 RIPPLES_HZ = (100.0, 120.0)
 RIPPLE_LOUDER = 0.5  # nepers by which the tone is louder than its sideband
 
@@ -48,7 +49,7 @@ def order_gains(
     clear = mean_excess - NOISE_LEVEL - CLEAR - 2 * deviation
     frequency_hz = rotation_hz * np.arange(1, len(mean_excess) + 1)
     hum = np.zeros(len(mean_excess), bool)
-    for mains_hz in (50.0, 60.0):
+    for mains_hz in MAINS_HZ:
         off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
         hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
     most = np.where(hum, HUM_GAIN, GAIN_CAP)

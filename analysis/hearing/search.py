@@ -70,9 +70,7 @@ class Course:
 
         Hops the same way one after the other are one: giving way, spinning up, coasting.
         """
-        running = self.running
-        moves = np.diff(self.path)
-        way = np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
+        running, way = self.running, hop_ways(self.path)
         hops = np.count_nonzero(way[:1]) + np.count_nonzero((way[1:] != 0) & (way[1:] != way[:-1]))
         switches = np.count_nonzero(running[1:] != running[:-1])
         return (hops + switches) / max(1, int(np.count_nonzero(running)))
@@ -211,11 +209,15 @@ class Search:
         )
 
 
+def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """From each step to the next: 1 or -1 for a hop up or down to quite another speed, else 0."""
+    running, moves = path != OFF, np.diff(path)
+    return np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
+
+
 def hop_share(path: npt.NDArray[np.int64]) -> float:
     """Hops from one speed to quite another, per running step."""
-    running = path != OFF
-    hops = np.abs(np.diff(path))[running[1:] & running[:-1]] > HOP
-    return float(np.count_nonzero(hops)) / max(1, int(np.count_nonzero(running)))
+    return np.count_nonzero(hop_ways(path)) / max(1, int(np.count_nonzero(path != OFF)))
 
 
 def spans(mask: Mask) -> list[tuple[int, int]]:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from analysis.hearing.orders import AT_TIMES, ORDERS
 from analysis.hearing.search import HOP, Course, Search
-from analysis.hearing.voice import order_fits, step_evidence
+from analysis.hearing.voice import order_fits, voices_evidence
 
 LINE_BINS = 2.5  # half-width of a line with its skirts
 # Share of its evidence that is left to a course beside the other: all of it is the other's
@@ -51,9 +51,7 @@ def _evidence(
     orders = search.orders(course.path, steps=steps)
     if beside is not None:
         orders = np.where(_covered(search, course, beside, steps), np.float32(np.nan), orders)
-    fits = order_fits(orders)
-    voices = (course.voices.idle, course.voices.cutting)
-    heard = np.maximum(*(step_evidence(fits, voice) for voice in voices))
+    heard = voices_evidence(order_fits(orders), course.voices)
     return float(np.mean(np.where(course.running[steps], heard, 0)))
 
 

@@ -19,7 +19,7 @@ from analysis.hearing.orders import ORDERS, TOP_ORDER, FloatArray
 from analysis.hearing.path import OFF
 from analysis.hearing.search import Course, Search, hop_share, some_of, spans
 from analysis.hearing.spectra import FLOOR_EVERY
-from analysis.hearing.voice import Mask, learn_voices, order_fits, step_evidence
+from analysis.hearing.voice import Mask, learn_voices, order_fits, voices_evidence
 
 SETTLE_STEPS = 8  # a third of a second
 SECOND_STEPS, STILL_RISING = 22, 0.012  # spin-up goes on while it gains that in a second
@@ -96,7 +96,7 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         second = running & ~second
     fits = order_fits(orders)
     voices, sounding = learn_voices(fits, running=settled, cutting=second & settled)
-    heard = np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
+    heard = voices_evidence(fits, voices)
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
     evidence = float(heard[running].sum()) / len(path)

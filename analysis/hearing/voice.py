@@ -61,6 +61,11 @@ def step_evidence(fits: Fits, voice: Voice) -> npt.NDArray[np.float32]:
     return np.asarray(fits[voice, :, np.arange(TOP_ORDER)].sum(axis=0), np.float32)
 
 
+def voices_evidence(fits: Fits, voices: Voices) -> npt.NDArray[np.float32]:
+    """Log likelihood of each step under the better of two voices, shape (steps,)."""
+    return np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
+
+
 def learn_voices(fits: Fits, *, running: Mask, cutting: Mask) -> tuple[Voices, Mask]:
     """Part the running steps into free and cutting, each with its voice.
 
