@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,10 +17,15 @@ LONGEST_FILL_S = 2.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Piece:
-    """Sound for the coach: samples, or silence that stands for `missing_s` of lost sound."""
+    """Sound for the coach: samples, or silence that stands for `missing_s` of lost sound.
+
+    `then_sent` says, after silence, which of the sender's samples comes next: silence may be
+    shorter than what was lost, or stand for what the sender never counted.
+    """
 
     samples: Samples
     missing_s: float = 0.0
+    then_sent: int | None = None
 
 
 class Intake:
@@ -33,7 +38,7 @@ class Intake:
     Parameters
     ----------
     first : int
-        Index of the sample that is expected first.
+        Index, in the sender's count, of the sample that is expected first.
     """
 
     def __init__(self, *, sample_rate_hz: float, first: int) -> None:
@@ -50,7 +55,8 @@ class Intake:
         asleep_s = self._asleep_s(frame)
         if lost_s > 0 or asleep_s > 0:
             missing_s = lost_s + asleep_s
-            yield silence_for(missing_s, sample_rate_hz=self._rate_hz)
+            silence = silence_for(missing_s, sample_rate_hz=self._rate_hz)
+            yield replace(silence, then_sent=max(frame.first, self.expected))
         self.expected = frame.first + len(frame.samples)
         yield Piece(frame.samples[max(0, seen) :])
 

@@ -10,6 +10,7 @@ from analysis.dial.settings import Setting
 from analysis.errors import ToothbeatError
 from listen.live.coach import Coach, Ear
 from listen.live.dialling import DialCoach
+from listen.live.gaps import place, place_in_sent
 from listen.live.intake import Piece
 from listen.live.keeping import KeepingError, TakeKeeper
 from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
@@ -63,7 +64,11 @@ class Recording:
     ) -> None:
         sample_rate_hz = order.sample_rate_hz
         self.bench = order.bench
-        self.first = shelf.kept_samples(take) if take is not None else 0
+        self.first = self.first_sent = 0
+        if take is not None:
+            self.first = shelf.kept_samples(take)
+            self.first_sent = place_in_sent(take.events, self.first)
+        self._samples = self.first
         ear = make_ear(order.bench, sample_rate_hz)
         start_s = self.first / sample_rate_hz
         self._coach: Coach | DialCoach
@@ -111,8 +116,11 @@ class Recording:
         while self._notices:
             yield self._notices.pop()
         yield from self._noted(self._coach.hear(piece))
+        self._samples += len(piece.samples)
         if self._keeper is not None:
             try:
+                if piece.then_sent is not None:
+                    self._keeper.add_event(place(self._samples, piece.then_sent))
                 self._keeper.add_sound(piece.samples)
             except KeepingError as error:
                 yield self._stop_keeping(error)

@@ -51,7 +51,7 @@ class LiveSession:
         self.owner = owner
         self.last_seen_s = time.monotonic()
         self._loop = loop
-        self._intake = Intake(sample_rate_hz=sample_rate_hz, first=recording.first)
+        self._intake = Intake(sample_rate_hz=sample_rate_hz, first=recording.first_sent)
         self._frames: queue.Queue[Frame | str | None] = queue.Queue(_QUEUE_FRAMES)
         self._began_s = self.last_seen_s
         self._taken_samples = 0

@@ -105,6 +105,52 @@ def test_a_server_that_starts_again_takes_the_take_up(tmp_path: Path) -> None:
     asyncio.run(run())
 
 
+@pytest.mark.parametrize("asleep_s", [0.0, 60.0])
+def test_a_gap_is_told_once_though_the_server_starts_again(tmp_path: Path, asleep_s: float) -> None:
+    """Ten seconds were lost, or a minute slept: two of silence are kept, and all is counted."""
+
+    async def run() -> None:
+        sound = scene((0.05, 24.0))
+        lost = range(3 * RATE_HZ, 13 * RATE_HZ) if not asleep_s else range(0)
+        frames = [
+            pack_frame(Frame(0, first, (first + BLOCK) / RATE_HZ + (first > 3 * RATE_HZ) * asleep_s,
+                             sound[first : first + BLOCK]))
+            for first in range(0, len(sound) - BLOCK, BLOCK) if first not in lost
+        ]  # fmt: skip
+        half = len(frames) // 2
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                name = (await begin(socket))["take"]
+                for frame in frames[:half]:
+                    await socket.send_bytes(frame)
+                await until(socket, "notice")
+            session = page.page.house.sessions.find(name, "here")
+            assert session is not None
+            await session.close(finish=False)
+            page.page.house.sessions._open.clear()
+        async with served(tmp_path) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                await begin(socket, take=name)
+                # The page has held the last ones, and sends them again.
+                for frame in frames[half - 5 :]:
+                    await socket.send_bytes(frame)
+                await socket.send_str("end")
+                await until(socket, "ended")
+            (take,) = page.page.house.shelf.takes()
+            notices = [event for event in take.events if event["kind"] == "notice"]
+            assert len(notices) == 1
+            kept = page.page.house.shelf.sound(take)
+            assert kept is not None
+            with open_take(kept) as opened:
+                samples = np.concatenate(list(opened.blocks()))
+            # All that was sent, the two seconds of silence, and nothing twice.
+            assert len(samples) == len(frames) * BLOCK + 2 * RATE_HZ
+            longest_silence = np.diff(np.flatnonzero(samples)).max()
+            assert 2 * RATE_HZ < longest_silence < 2.001 * RATE_HZ
+
+    asyncio.run(run())
+
+
 def test_posts_do_the_same_where_the_socket_is_refused(tmp_path: Path) -> None:
     async def run() -> None:
         frames = frames_of(cuts(2.0))
