@@ -165,7 +165,7 @@ def _say_trend(trend: float | None, count: int) -> str:
         return f"you got {'faster' if trend > 0 else 'slower'} by {abs(trend):.1f} % a pass"
     if count < 5:
         return "too few passes to tell a trend"
-    return "no trend that chance could not make"
+    return "no clear trend"
 
 
 def _first_change(passes: Sequence[CoachedPass], spread: float | None, units: Units) -> str:

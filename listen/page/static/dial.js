@@ -90,7 +90,7 @@ async function stop(made, problem) {
 
 function tiles(made) {
   return el("ol", { class: "settings" }, ...made.settings.map((setting, i) =>
-    el("li", { class: setting.rpm ? "done" : i === made.at ? "now" : "" },
+    el("li", { class: setting.rpm ? "done" : i === made.at ? "next" : "" },
       el("b", {}, setting.label), setting.rpm ? setting.rpm.toLocaleString("en") : "to do")));
 }
 

@@ -9,8 +9,17 @@ export function el(name, attributes = {}, ...children) {
     else if (value === true) node.setAttribute(key, "");
     else node.setAttribute(key, value);
   }
-  node.append(...children.filter((child) => child !== null && child !== undefined));
+  node.append(...children.filter((child) => child !== null && child !== undefined)
+    .map((child) => (typeof child === "string" ? together(child) : child)));
   return node;
+}
+
+/** A figure and its unit, or the two ends of a range, are never parted by the end of a line. */
+function together(text) {
+  return text
+    .replace(/(\d) ?(mm|in)(?![a-z\d])/g, "$1\u00a0$2")
+    .replace(/(\d) (s|rpm|%|m\/s|mm\/s)(?![a-z])/g, "$1\u00a0$2")
+    .replace(/(\d) to (?=\d)/g, "$1\u00a0to\u00a0");
 }
 
 const SVG = "http://www.w3.org/2000/svg";

@@ -49,7 +49,7 @@ export function reviewCard(answer, name) {
       el("tbody", {}, ...passes.map((pass) => el("tr", {},
         el("td", { class: "number" }, String(pass.number)), el("td", {}, pass.time),
         el("td", { class: "number" }, pass.rpm.toLocaleString("en")),
-        el("td", {}, el("b", {}, pass.headline), el("br"), pass.verdict ?? "not judged")))))) : null,
+        el("td", {}, el("b", {}, pass.headline), ...(pass.verdict ? [el("br"), pass.verdict] : []))))))) : null,
     ...notes.map((text) => el("p", { class: "small" }, text)),
     el("a", { href: `/api/takes/${name}/report`, target: "_blank", rel: "noopener" }, "The whole review, to read or print"));
 }

@@ -22,7 +22,7 @@ const LENGTHS = new Set(["edge", "bit", "trim", "thickness", "band"]);
 
 export function jobView(house) {
   const form = fieldsFor(house);
-  const wrong = el("p", { class: "wrong", role: "alert", hidden: true });
+  const wrong = el("span", { class: "wrong", role: "alert", hidden: true });
   const plan = el("section", { "aria-live": "polite" });
   const save = el("button", { type: "submit", class: "big" }, "Keep and plan");
   form.append(save);
@@ -39,13 +39,16 @@ export function jobView(house) {
       wrong.textContent = error.message;
       wrong.hidden = false;
       const field = error.field && form.elements[error.field];
+      if (field?.closest?.("label")) field.after(wrong);
+      else save.before(wrong);
       field?.setAttribute?.("aria-invalid", "true");
-      field?.focus?.();
+      field?.focus?.({ preventScroll: true });
+      wrong.scrollIntoView({ block: "center" });
     }
   });
   show(
     el("h1", {}, "What are you cutting?"),
-    el("div", { class: "card" }, form, wrong),
+    el("div", { class: "card" }, form),
     plan,
     house.state.here ? phoneCard(house) : null,
     el("p", { class: "small" },

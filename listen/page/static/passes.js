@@ -7,6 +7,8 @@ import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
 
+const NOTE_MS = 22_000; // a warning that still holds is told again every 20 s
+
 let take = null;
 
 export function passesView(house) {
@@ -29,7 +31,8 @@ function ready(house, problem) {
     el("div", { class: "card" },
       el("p", { class: "lead" }, told.filter(Boolean).join(", ") || "Nothing is told of the cut yet: times and speed are heard, but no pass can be judged."),
       el("div", { class: "row" },
-        el("button", { type: "button", onclick: () => house.go("job") }, "Change"))),
+        el("button", { type: "button", onclick: () => house.go("job") },
+          told.some(Boolean) ? "Change" : "Tell what you cut"))),
     el("button", { type: "button", class: "big", onclick: () => begin(house) }, "Start listening"),
     ...unfinished.map((kept) => offer(house, kept)),
     el("div", { class: "card" },
@@ -59,14 +62,14 @@ function offer(house, kept) {
 
 async function begin(house) {
   const made = {
-    house, passes: [], entered: null, rpm: null, level: null, hands: null, notice: "",
-    link: null, microphone: null, linked: "waiting", trouble: "", ended: null, kept: true, hush: null,
+    house, passes: [], entered: null, rpm: null, level: null, hands: null,
+    link: null, microphone: null, linked: "waiting", trouble: "", broken: "", note: "", ended: null, kept: true, hush: null,
   };
   try {
     made.microphone = await openMicrophone({
       onFrame: (frame) => made.link?.send(frame),
-      onTrouble: (text) => { made.trouble = text; say(text); },
-      onBack: () => { made.trouble = ""; say(""); },
+      onTrouble: (text) => { made.trouble = text; tellLine(made); },
+      onBack: () => { made.trouble = ""; tellLine(made); },
     });
   } catch (error) {
     if (!(error instanceof MicrophoneError)) throw error;
@@ -75,7 +78,7 @@ async function begin(house) {
   }
   take = made;
   if (made.microphone.refused.length)
-    say(`This device keeps ${made.microphone.refused.join(" and ")} on, which changes the sound: take the figures with care, or bring a file from a recorder.`);
+    note(made, `This device keeps ${made.microphone.refused.join(" and ")} on, which changes the sound: take the figures with care, or bring a file from a recorder.`);
   made.link = new Link({
     rate: made.microphone.rate,
     setup: house.state.setup,
@@ -91,8 +94,21 @@ function linked(made, state, text) {
     finish(made, text);
     return;
   }
-  say(text || made.trouble);
+  made.broken = text;
+  tellLine(made);
   refreshNow();
+}
+
+/** What concerns the whole take: what is wrong until it is put right, a note for a while. */
+function tellLine(made) {
+  if (made === take) say([made.broken, made.trouble, made.note].filter(Boolean).join(" "));
+}
+
+function note(made, text) {
+  clearTimeout(made.noteEnds);
+  made.note = text;
+  made.noteEnds = setTimeout(() => { made.note = ""; tellLine(made); }, NOTE_MS);
+  tellLine(made);
 }
 
 function told(made, news, earlier = false) {
@@ -110,7 +126,7 @@ function told(made, news, earlier = false) {
     return;
   } else if (news.kind === "level") {
     made.level = news;
-    if (news.warning) say(news.warning);
+    if (news.warning) note(made, news.warning);
     refreshNow();
     return;
   } else if (news.kind === "entered") {
@@ -135,8 +151,7 @@ function told(made, news, earlier = false) {
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {
-    made.notice = news.text;
-    say(news.text);
+    note(made, news.text);
   } else if (news.kind === "ended") {
     made.ended = news;
     finish(made);
@@ -204,16 +219,17 @@ function draw() {
   show(el("div", { class: "stage live" },
     large,
     el("div", { class: "now" },
-      el("span", { class: "rpm", id: "rpm" }), el("span", { class: "state", id: "link" })),
-    el("meter", { id: "level", min: -70, max: 0, low: -55, high: -3, optimum: -20, "aria-label": "loudness" }),
+      el("p", {}, el("span", { class: "rpm", id: "rpm" }), el("span", { class: "state", id: "link" })),
+      el("button", { type: "button", id: "end", onclick: end }, "End the take")),
+    el("label", { class: "level" }, "loudness",
+      el("meter", { id: "level", min: -70, max: 0, low: -55, high: -3, optimum: -20 })),
     take.hands ? el("div", { class: "card" },
       el("p", { class: "small" }, `Over all ${take.hands.passes} passes, change first:`),
       el("p", {}, el("b", {}, take.hands.change_first)),
       el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
     picture,
     last ? figuresOf(last) : null,
-    take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null,
-    el("button", { type: "button", class: "big plain", id: "end", onclick: end }, "End the take")));
+    take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null));
   refreshNow();
 }
 
@@ -221,6 +237,7 @@ function draw() {
 function refreshNow() {
   const rpm = document.getElementById("rpm");
   if (!take || !rpm) return;
+  rpm.classList.toggle("none", !take.rpm);
   rpm.textContent = take.rpm ? `${(Math.round(take.rpm / 10) * 10).toLocaleString("en")} rpm` : "no router heard";
   const link = document.getElementById("link");
   const words = { waiting: "reconnecting", linked: take.kept ? "recording" : "not recording", ending: "ending" };

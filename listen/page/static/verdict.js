@@ -39,10 +39,12 @@ export function panel(look, word, aim, why) {
   const parts = word.split(" ");
   large.style.setProperty("--letters", Math.max(4, ...parts.map((part) => part.length)));
   large.style.setProperty("--lines", parts.length);
+  const goal = aim ? el("b", {}, aim[1]) : null;
+  goal?.style.setProperty("--letters", aim[1].length);
   return el("section", { class: `verdict ${look}` },
     shape(look === "cutting" || look === "waiting" ? "ear" : look),
     large,
-    aim ? el("p", { class: "aim" }, el("span", {}, aim[0]), " ", el("b", {}, aim[1])) : null,
+    aim ? el("p", { class: "aim" }, el("span", {}, aim[0]), " ", goal) : null,
     why ? el("p", { class: "why" }, why) : null);
 }
 
@@ -50,8 +52,8 @@ export function panel(look, word, aim, why) {
 export function passPanel(pass) {
   const look = LOOKS[pass.cue] ?? "quiet";
   const to = pass.turn_to_rpm ? `${Math.round(pass.turn_to_rpm).toLocaleString("en")} rpm` : "";
-  const turning = ["turn down", "turn up", "stop"].includes(pass.cue);
-  const aim = turning ? to && ["to", to] : pass.aim && ["aim for", pass.aim];
+  const turning = { "turn down": "to", "turn up": "to", "stop": "turn down to" }[pass.cue];
+  const aim = turning ? to && [turning, to] : pass.aim && ["aim for", pass.aim];
   return panel(look, pass.headline, aim, `Pass ${pass.number}${pass.again ? ", heard again" : ""}: ${pass.time}. ${pass.advice}`);
 }
 
