@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import socket
 import ssl
 
@@ -68,7 +69,14 @@ async def open_door(
             ssl_handshake_timeout=_HANDSHAKE_S if tls is not None else None,
         )
     except OSError as error:
-        raise DoorError(
-            f"Port {port} at {address} cannot be opened ({(error.strerror or str(error)).lower()})."
-            " Is the page running already? Otherwise choose another with --port."
-        ) from None
+        option = "--port" if tls is None else "--phone-port"
+        if error.errno == errno.EADDRINUSE:
+            told = f"Port {port} is in use: the page may be running already. If it isn't, give"
+            told += f" another with {option}."
+        elif error.errno == errno.EADDRNOTAVAIL:
+            told = f"{address} is not an address of this computer. Leave --address out, or give"
+            told += " the one that its network settings show."
+        else:
+            told = f"Port {port} at {address} cannot be opened: {error.strerror or error}."
+            told += f" Give another with {option}."
+        raise DoorError(told) from None
