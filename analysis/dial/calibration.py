@@ -8,6 +8,7 @@ from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
+from analysis.dial.missing import with_missing
 from analysis.dial.plateaus import Plateau, find_plateaus
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
@@ -74,14 +75,23 @@ def calibrate(
     if heard.another_turns:
         return Mismatch(Trouble.TWO_MACHINES, plateaus, settings)
     points = match_settings(plateaus, settings, heard.tracks)
+    missing: tuple[Plateau, ...] = ()
     if isinstance(points, Mismatch):
-        return points
+        wrong = points.trouble is Trouble.NOT_RISING
+        more = with_missing(
+            plateaus, settings, heard, plate_range_rpm=plate_range_rpm, one_is_wrong=wrong
+        )
+        again = match_settings(more, settings, heard.tracks) if more is not None else points
+        if more is None or isinstance(again, Mismatch):
+            return points
+        points, missing = again, tuple(plateau for plateau in more if plateau not in plateaus)
     curve = fit_curve(
         settings=settings,
         speeds_rpm=[point.plateau.spindle_rpm for point in points],
         speeds_u95_rpm=[point.plateau.spindle_rpm_u95 for point in points],
     )
-    notes = [*_on_the_count(heard), *_on_the_plateaus(points), *_on_repeats(curve)]
+    notes = [*_on_the_count(heard), *_on_the_missing(points, missing)]
+    notes += [*_on_the_plateaus(points), *_on_repeats(curve)]
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
     return Calibration(points, curve, heard.voices, plate_range_rpm, tuple(notes))
@@ -93,6 +103,17 @@ def _on_the_count(heard: FreeHearing) -> list[str]:
     note = (
         f"The sound would also fit speeds {heard.rival_ratio:.2f} times as high. Give the "
         "speeds on the router's plate to settle it."
+    )
+    return [note]
+
+
+def _on_the_missing(points: tuple[DialPoint, ...], missing: tuple[Plateau, ...]) -> list[str]:
+    hardly = [point for point in points if point.plateau in missing]
+    if not hardly:
+        return []
+    note = (
+        f"Setting {_labels(hardly)} was hardly heard, and was looked for where the other settings "
+        "leave room. Switch off what else runs and record again to be sure."
     )
     return [note]
 

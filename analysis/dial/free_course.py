@@ -36,6 +36,7 @@ from analysis.dial.moving_lines import (
     worth,
 )
 from analysis.dial.running_on import without_the_doubtful, without_what_runs_on
+from analysis.dial.second_look import Sounding
 from analysis.dial.second_router import another_turns
 from analysis.dial.staying import staying_lines, without_cells
 from analysis.hearing.orders import (
@@ -82,6 +83,8 @@ class FreeCourse:
         Another multiple of all speeds that explains the lines about as well.
     another_turns : bool
         Whether a second machine turns from speed to speed meanwhile.
+    sounding : Sounding
+        What a second look is taken with.
     """
 
     rotation_hz: FloatArray
@@ -89,6 +92,7 @@ class FreeCourse:
     voices: Voices
     rival_ratio: float | None
     another_turns: bool
+    sounding: Sounding
 
 
 def find_free_course(
@@ -118,7 +122,7 @@ def find_free_course(
     found = _moving(excess, grid=grid, reach=int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP))
     if found is None:
         return None
-    on_axis, axis, lines, foreign = found
+    on_axis, axis, raw, lines, foreign = found
     whole = axis
     first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
     within = _within(first_hz, axis.reach, plate_hz)
@@ -145,13 +149,20 @@ def find_free_course(
     rotation_hz = np.where(steps != OFF, np.exp(log_turns), np.nan)
     voice = _voice(rotation_hz, excess, grid)
     another = another_turns(whole, orders, Alignment(path, sounding, soundings))
-    return FreeCourse(rotation_hz, sureness, Voices(voice, voice), rival_ratio, another)
+    return FreeCourse(
+        rotation_hz=rotation_hz,
+        sureness=sureness,
+        voices=Voices(voice, voice),
+        rival_ratio=rival_ratio,
+        another_turns=another,
+        sounding=Sounding(whole, raw, *sounding_lines(whole, orders, path), first_hz),
+    )
 
 
 def _moving(
     excess: Excess, *, grid: SpectrumGrid, reach: int
-) -> tuple[Floats, LogAxis, Alignment, Mask] | None:
-    """The lines that move together, the axis they were found on, and the cells not known."""
+) -> tuple[Floats, LogAxis, LogAxis, Alignment, Mask] | None:
+    """The lines that move together, the axes without and with others, and the cells not known."""
     raw = log_axis_excess(excess, grid=grid, lowest_hz=LOWEST_HZ)
     raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
     foreign = staying_lines(raw_axis)
@@ -163,8 +174,8 @@ def _moving(
         # Few speeds: what stays may be the router itself.
         again = aligned(raw_axis, seeds=SEEDS)
         if again is not None and (found is None or worth(axis, found) < worth(raw_axis, again)):
-            return raw, raw_axis, again, np.zeros_like(foreign)
-    return None if found is None else (moving, axis, found, foreign)
+            return raw, raw_axis, raw_axis, again, np.zeros_like(foreign)
+    return None if found is None else (moving, axis, raw_axis, found, foreign)
 
 
 def _within(first_hz: float, reach: int, plate_hz: tuple[float, float]) -> tuple[int, int]:

@@ -9,6 +9,8 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.dial.free_course import FreeCourse, find_free_course
+from analysis.dial.moving_lines import CHUNK_STEPS
+from analysis.dial.plateaus import Plateau
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
@@ -42,11 +44,30 @@ class Sound:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class HeardTake:
+    """One take, for a second look: its spectra, and its place in the course.
+
+    Attributes
+    ----------
+    spectra : TakeSpectra
+    course : FreeCourse or None
+        Of all takes that were heard with it.
+    steps : slice
+        Which steps of the course are this take's.
+    """
+
+    spectra: TakeSpectra
+    course: FreeCourse | None
+    steps: slice
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FreeHearing:
     """What was heard in the takes of one calibration.
 
     Attributes
     ----------
+    takes : tuple of HeardTake
     tracks : tuple of SpindleTrack
         One for each take, in order.
     voices : Voices or None
@@ -57,6 +78,7 @@ class FreeHearing:
         Whether a second machine turns from speed to speed meanwhile.
     """
 
+    takes: tuple[HeardTake, ...]
     tracks: tuple[SpindleTrack, ...]
     voices: Voices | None
     rival_ratio: float | None
@@ -92,15 +114,17 @@ def hear_running_free(
     groups: dict[float, list[int]] = {longest.sample_rate_hz: []}
     for place, sound in enumerate(sounds):
         groups.setdefault(sound.sample_rate_hz, []).append(place)
-    tracks: dict[int, SpindleTrack] = {}
+    heard: dict[int, HeardTake] = {}
     courses = []
     for places in groups.values():
-        course, heard = _hear_alike([sounds[i] for i in places], plate_range_rpm)
-        tracks |= dict(zip(places, heard, strict=True))
-        courses.append(course)
+        alike = _hear_alike([sounds[i] for i in places], plate_range_rpm)
+        heard |= dict(zip(places, alike, strict=True))
+        courses.append(alike[0].course)
     main = courses[0]
+    takes = tuple(heard[place] for place in range(len(sounds)))
     return FreeHearing(
-        tracks=tuple(tracks[place] for place in range(len(sounds))),
+        takes=takes,
+        tracks=tuple(_track(take) for take in takes),
         voices=main.voices if main is not None else None,
         rival_ratio=main.rival_ratio if main is not None else None,
         another_turns=any(course is not None and course.another_turns for course in courses),
@@ -109,32 +133,100 @@ def hear_running_free(
 
 def _hear_alike(
     sounds: list[Sound], plate_range_rpm: tuple[float, float] | None
-) -> tuple[FreeCourse | None, list[SpindleTrack]]:
-    """Course and tracks of takes of one sample rate."""
+) -> list[HeardTake]:
+    """Takes of one sample rate, with the course that goes through all of them."""
     grid = SpectrumGrid(sounds[0].sample_rate_hz)
     takes = [take_spectra(sound.samples, grid=grid) for sound in sounds]
     excess = np.concatenate([take.excess for take in takes])
     course = find_free_course(excess, grid=grid, plate_range_rpm=plate_range_rpm)
-    tracks, first = [], 0
+    heard, first = [], 0
     for take in takes:
         steps = slice(first, first + len(take.excess))
         first = steps.stop
-        tracks.append(_track(take, course, steps))
-    return course, tracks
+        heard.append(HeardTake(take, course, steps))
+    return heard
 
 
-def _track(frames: TakeSpectra, course: FreeCourse | None, steps: slice) -> SpindleTrack:
-    """Refine the course along one take."""
+def _track(take: HeardTake) -> SpindleTrack:
+    """The course along one take."""
+    course, steps = take.course, take.steps
+    if course is None or steps.stop == steps.start:
+        count = len(take.spectra.excess)
+        nothing, unsure = np.full(count, np.nan), np.full(count, -8.0)
+        return _refined(take.spectra, nothing, unsure, np.zeros(0, np.int64))
+    return _refined(
+        take.spectra,
+        course.rotation_hz[steps],
+        course.sureness[steps],
+        _audible_orders(course.voices.idle),
+    )
+
+
+def hear_again(
+    take: HeardTake,
+    *,
+    between_s: tuple[float, float],
+    between_rpm: tuple[float, float],
+    but_not: Plateau | None = None,
+) -> tuple[SpindleTrack, float] | None:
+    """A speed held somewhere in a time and a range of speeds, if the router may be heard at one.
+
+    Parameters
+    ----------
+    take : HeardTake
+    between_s, between_rpm : (float, float)
+        Where it must lie.
+    but_not : Plateau, optional
+        Another machine, taken for this router at first: its lines don't count.
+
+    Returns
+    -------
+    (SpindleTrack, float) or None
+        NaN elsewhere, and the log likelihood of its being there.
+    """
+    course, step_s = take.course, 2 * take.spectra.grid.step_s
+    if course is None:
+        return None
+
+    def chunk(time_s: float) -> int:
+        step = take.steps.start + time_s / step_s
+        return int(np.clip(step, take.steps.start, take.steps.stop)) // CHUNK_STEPS
+
+    sounding = course.sounding
+    if but_not is not None:
+        foreign = np.arange(chunk(but_not.start_s), chunk(but_not.end_s))
+        sounding = sounding.without(foreign, but_not.spindle_rpm / 60)
+    held = sounding.held(
+        slice(*(chunk(time_s) for time_s in between_s)),
+        lowest_hz=between_rpm[0] / 60,
+        highest_hz=between_rpm[1] / 60,
+    )
+    if held is None:
+        return None
+    rotation_hz = np.full(len(take.spectra.excess), np.nan)
+    first, last = (max(CHUNK_STEPS * end - take.steps.start, 0) for end in (held.first, held.last))
+    rotation_hz[first:last] = held.rotation_hz
+    sureness = np.where(np.isfinite(rotation_hz), held.worth / max(last - first, 1), -8.0)
+    orders = _audible_orders(course.voices.idle)
+    return _refined(take.spectra, rotation_hz, sureness, orders), held.worth
+
+
+def _refined(
+    frames: TakeSpectra,
+    rotation_hz: FloatArray,
+    sureness_of_step: FloatArray,
+    orders: npt.NDArray[np.int64],
+) -> SpindleTrack:
+    """The last digits along a course of one take, `rotation_hz` of shape (steps,)."""
     count = len(frames.spectra)
     rotation, deviation = np.full(count, np.nan), np.full(count, np.nan)
     sureness = np.full(count, -8.0)
-    if course is not None and steps.stop > steps.start:
-        of_frame = np.minimum(np.arange(count) // 2, steps.stop - steps.start - 1)
-        sureness = course.sureness[steps][of_frame]
-        orders = _audible_orders(course.voices.idle)
+    if len(rotation_hz):
+        sureness = sureness_of_step[np.minimum(np.arange(count) // 2, len(rotation_hz) - 1)]
+    if np.isfinite(rotation_hz).any():
         coarse = sharpened(
             frames.excess,
-            course.rotation_hz[steps],
+            rotation_hz,
             orders=orders,
             grid=frames.grid,
             frames=len(frames.spectra),

@@ -96,7 +96,7 @@ def part_repeats(
     if len(plateaus) >= len(settings):
         return plateaus
     runs = [len(list(run)) for _, run in groupby(settings, key=lambda setting: setting.position)]
-    for lengths in _part_some(runs, len(plateaus)):
+    for lengths in part_some(runs, len(plateaus)):
         parts = [
             split_plateau(plateau, tracks[plateau.take], length)
             for plateau, length in zip(plateaus, lengths, strict=True)
@@ -106,7 +106,7 @@ def part_repeats(
     return plateaus
 
 
-def _part_some(runs: list[int], count: int) -> list[list[int]]:
+def part_some(runs: list[int], count: int) -> list[list[int]]:
     """Ways to lay runs of one setting on `count` plateaus: each whole run on one, or singly."""
     ways: list[list[int]] = [[]]
     for run in runs:

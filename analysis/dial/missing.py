@@ -1,0 +1,160 @@
+"""Plateaus that the settings say are there, though they were not heard by themselves.
+
+Their place among the others says when they ran, and the dial between which speeds.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations, groupby
+from typing import NamedTuple
+
+from analysis.dial.listening import FreeHearing, hear_again
+from analysis.dial.matching import FALL, DialPoint, breaking_settings, part_some
+from analysis.dial.plateaus import WANDER, Plateau, find_plateaus
+from analysis.dial.settings import Setting
+from analysis.hearing.spindle import ANY_ROUTER_RPM
+
+MOST_MISSING = 2
+OFF_PLATE = 1.08  # a plate's speeds may be so far off
+SAME_SETTING = 0.02  # share by which a hand's aim at one number may differ
+LEAST_WORTH = 30.0  # nats
+AT_ONCE_S = 0.2  # within which one plateau may follow another
+
+
+class _Run(NamedTuple):
+    """Settings of one number in a row, on one plateau."""
+
+    setting: Setting
+    times: int
+
+
+def with_missing(
+    plateaus: tuple[Plateau, ...],
+    settings: tuple[Setting, ...],
+    heard: FreeHearing,
+    *,
+    plate_range_rpm: tuple[float, float] | None,
+    one_is_wrong: bool,
+) -> tuple[Plateau, ...] | None:
+    """The plateaus with those that were missing, in order; None if some can't be found.
+
+    Where `one_is_wrong`, a plateau is given up for another at its time: it was another
+    machine's.
+    """
+    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
+    limits_rpm = low_rpm / OFF_PLATE, high_rpm * OFF_PLATE
+    best: tuple[float, tuple[Plateau, ...]] | None = None
+    for given_up in range(len(plateaus)) if one_is_wrong else (None,):
+        kept = tuple(p for i, p in enumerate(plateaus) if i != given_up)
+        wrong = plateaus[given_up] if given_up is not None else None
+        for row, places in _rows(settings, len(kept)):
+            found = _filled(kept, row, places, heard, limits_rpm, wrong)
+            if found is not None and (best is None or found[0] > best[0]):
+                best = found
+    return None if best is None else best[1]
+
+
+def _rows(settings: tuple[Setting, ...], heard: int) -> list[tuple[list[_Run], tuple[int, ...]]]:
+    """Ways to lay the settings on the plateaus, and which places of a row were not heard."""
+    runs = [list(run) for _, run in groupby(settings, key=lambda setting: setting.position)]
+    rows = []
+    for missing in range(1, MOST_MISSING + 1):
+        for lengths in part_some([len(run) for run in runs], heard + missing):
+            row, rest = [], list(settings)
+            for length in lengths:
+                row.append(_Run(rest[0], length))
+                rest = rest[length:]
+            rows += [(row, places) for places in combinations(range(len(row)), missing)]
+    return rows
+
+
+def _filled(
+    kept: tuple[Plateau, ...],
+    row: list[_Run],
+    places: tuple[int, ...],
+    heard: FreeHearing,
+    limits_rpm: tuple[float, float],
+    wrong: Plateau | None,
+) -> tuple[float, tuple[Plateau, ...]] | None:
+    """The plateaus with the row's missing places filled, and what those are worth, nats."""
+    at: list[Plateau | None] = list(kept)
+    for place in places:
+        at.insert(place, None)
+    if _breaks(row, at):
+        return None
+    total = 0.0
+    for place in places:
+        found = _look_again(row, at, place, heard, limits_rpm, wrong)
+        if found is None:
+            return None
+        at[place] = found[1]
+        total += found[0]
+    return total, tuple(plateau for plateau in at if plateau is not None)
+
+
+def _breaks(row: list[_Run], at: list[Plateau | None]) -> bool:
+    points = [
+        DialPoint(run.setting, plateau)
+        for run, plateau in zip(row, at, strict=True)
+        if plateau is not None
+    ]
+    return not points or bool(breaking_settings(tuple(points)))
+
+
+def _look_again(
+    row: list[_Run],
+    at: list[Plateau | None],
+    place: int,
+    heard: FreeHearing,
+    limits_rpm: tuple[float, float],
+    wrong: Plateau | None,
+) -> tuple[float, Plateau] | None:
+    """The plateau of one place, and what it is worth, nats."""
+    between_rpm = _between(row, at, place, limits_rpm)
+    before = next((p for p in reversed(at[:place]) if p is not None), None)
+    after = next((p for p in at[place + 1 :] if p is not None), None)
+    best: tuple[float, Plateau] | None = None
+    first = before.take if before is not None else 0
+    last = after.take if after is not None else len(heard.takes) - 1
+    for take in range(first, last + 1):
+        step_s = 2 * heard.takes[take].spectra.grid.step_s
+        start_s, end_s = 0.0, len(heard.takes[take].spectra.excess) * step_s
+        if before is not None and before.take == take:
+            start_s = before.end_s + AT_ONCE_S
+        if after is not None and after.take == take:
+            end_s = after.start_s - AT_ONCE_S
+        but_not = wrong if wrong is not None and wrong.take == take else None
+        again = hear_again(
+            heard.takes[take],
+            between_s=(start_s, end_s),
+            between_rpm=between_rpm,
+            but_not=but_not,
+        )
+        if again is None or again[1] < LEAST_WORTH:
+            continue
+        found = find_plateaus(again[0], passes=(), take=take)
+        longest = max(found, key=lambda plateau: plateau.length_s, default=None)
+        if longest is None or (best is not None and again[1] <= best[0]):
+            continue
+        if not any(_goes_on(longest, other) for other in (before, after)):
+            best = again[1], longest
+    return best
+
+
+def _goes_on(found: Plateau, other: Plateau | None) -> bool:
+    """Whether it is the rest of a plateau beside it: no two settings lie so near each other."""
+    return other is not None and abs(found.spindle_rpm / other.spindle_rpm - 1) < WANDER
+
+
+def _between(
+    row: list[_Run], at: list[Plateau | None], place: int, limits_rpm: tuple[float, float]
+) -> tuple[float, float]:
+    """Between which speeds a place's setting lies, by the plate and all other settings."""
+    position = row[place].setting.position
+    known = [(run.setting.position, p.spindle_rpm) for run, p in zip(row, at, strict=True) if p]
+    same = [rpm for other, rpm in known if other == position]
+    if same:
+        return (1 - SAME_SETTING) * min(same), (1 + SAME_SETTING) * max(same)
+    low = max((rpm for other, rpm in known if other < position), default=limits_rpm[0])
+    high = min((rpm for other, rpm in known if other > position), default=limits_rpm[1])
+    return (1 - FALL) * low, (1 + FALL) * max(high, low)

@@ -1,0 +1,121 @@
+"""A second look at what the settings say must be there: one faint plateau, where and how fast.
+
+What is heard of a plateau beside a vacuum may be too little to believe by itself. But its
+neighbours in time and on the dial leave it little room, and the other plateaus have told how
+the router sounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from analysis.dial.moving_lines import Cells, Floats, LogAxis, cells_of, evidence_for
+from analysis.dial.staying import without_cells
+from analysis.hearing.orders import LOG_STEP
+from analysis.hearing.path import OFF
+
+SHORTEST_CHUNKS = 6  # some two seconds: hands let a setting run for longer
+STRAY = 3  # cells in which a speed left alone lies: one to either side
+GOES_ON, ALL_OF_IT = 0.25, 0.75  # of a stretch's usual evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A speed that may have been held.
+
+    Attributes
+    ----------
+    first, last : int
+        First chunk and end (exclusive).
+    rotation_hz : float
+    worth : float
+        Log likelihood of the router's turning so against its being silent.
+    """
+
+    first: int
+    last: int
+    rotation_hz: float
+    worth: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sounding:
+    """How a router sounds at each speed, and the take to listen for it in.
+
+    Attributes
+    ----------
+    axis, raw : LogAxis
+        Without lines that stay, and with them.
+    lines, soundings : arrays
+        As in `Alignment`.
+    seed_hz : float
+        Rotation at the seed's own shift.
+    """
+
+    axis: LogAxis
+    raw: LogAxis
+    lines: Cells
+    soundings: Cells
+    seed_hz: float
+
+    def shift_at(self, rotation_hz: float) -> int:
+        """The shift nearest to a rotation."""
+        return round(float(np.log(rotation_hz / self.seed_hz)) / LOG_STEP) + self.axis.reach
+
+    def without(self, chunks: Cells, rotation_hz: float) -> Sounding:
+        """The same without the lines of a machine of these orders, in some chunks."""
+        path = np.full(len(self.axis.mean), OFF)
+        path[chunks] = np.clip(self.shift_at(rotation_hz), 0, 2 * self.axis.reach)
+        foreign = cells_of(self.axis, self.lines, path, chunks)
+        axis, raw = without_cells(self.axis, foreign), without_cells(self.raw, foreign)
+        return replace(self, axis=axis, raw=raw)
+
+    def held(self, chunks: slice, *, lowest_hz: float, highest_hz: float) -> Held | None:
+        """What is likeliest held in some chunks between two rotations, if anything is."""
+        most = 2 * self.axis.reach
+        first, last = (int(np.clip(self.shift_at(hz), 0, most)) for hz in (lowest_hz, highest_hz))
+        within = max(first - 1, 0), min(last + 1, most)
+        evidence = self._evidence(self.axis, within, chunks)
+        if len(evidence) < SHORTEST_CHUNKS:
+            return None
+        begin, end, place, worth = _likeliest(evidence)
+        shift = within[0] + place
+        about = max(shift - STRAY, 0), min(shift + STRAY, most)
+        begin, end = _grown(self._evidence(self.raw, about, chunks), begin, end)
+        rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
+        return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
+
+    def _evidence(self, axis: LogAxis, within: tuple[int, int], chunks: slice) -> Floats:
+        evidence = evidence_for(axis, self.lines, self.soundings, within, chunks)
+        return np.asarray(maximum_filter1d(evidence, STRAY, axis=1), np.float32)
+
+
+def _likeliest(evidence: Floats) -> tuple[int, int, int, float]:
+    """First chunk, end and shift of the stretch of the highest evidence, and that."""
+    total = np.cumsum(evidence, axis=0, dtype=np.float64)
+    total = np.concatenate([np.zeros((1, total.shape[1])), total])
+    least = np.minimum.accumulate(total, axis=0)[:-SHORTEST_CHUNKS]
+    worth = total[SHORTEST_CHUNKS:] - least
+    end, place = (int(i) for i in np.unravel_index(int(np.argmax(worth)), worth.shape))
+    begin = int(np.argmin(total[: end + 1, place]))
+    return begin, end + SHORTEST_CHUNKS, place, float(worth[end, place])
+
+
+def _grown(evidence: Floats, begin: int, end: int) -> tuple[int, int]:
+    """A stretch with the chunks beside it in which the same speed is heard.
+
+    Where another machine's lines were left out, the router's own may have gone with them. A
+    chunk at its ends in which it is heard less is half on a ramp, and left out.
+    """
+    along = evidence.max(axis=1)
+    usual = max(0.0, float(np.median(along[begin:end])))
+    heard = np.pad(along > GOES_ON * usual, 1)
+    while heard[begin]:  # the chunk before: heard is one longer at either end
+        begin -= 1
+    while heard[end + 1]:
+        end += 1
+    whole = np.flatnonzero(along[begin:end] > ALL_OF_IT * usual)
+    return (begin + int(whole[0]), begin + int(whole[-1]) + 1) if len(whole) else (begin, end)

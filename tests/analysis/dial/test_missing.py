@@ -1,0 +1,73 @@
+"""A plateau that was not believed by itself is found where the settings leave room for it."""
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
+from analysis.dial.listening import FreeHearing, Sound, hear_running_free
+from analysis.dial.matching import Mismatch, Trouble
+from analysis.dial.settings import parse_settings
+from tests.analysis.dial.free_running import SAMPLE_RATE_HZ, row_of_speeds, sound_of
+
+SPEEDS_RPM = [10_130.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0, 22_340.0]
+
+
+@pytest.fixture(scope="module")
+def heard() -> FreeHearing:
+    corners, _ = row_of_speeds(SPEEDS_RPM, held_s=4, between_s=0.6, off_between=False)
+    sound = Sound(sound_of(corners, noise=0.1), SAMPLE_RATE_HZ)
+    return hear_running_free((sound,), plate_range_rpm=None)
+
+
+@pytest.mark.parametrize("missing", range(6))
+def test_what_was_dropped_is_found_again_at_its_speed(heard: FreeHearing, missing: int) -> None:
+    plateaus = plateaus_heard(heard)
+    kept = tuple(p for i, p in enumerate(plateaus) if i != missing)
+    made = calibrate(kept, settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+    assert any(note.startswith(f"Setting {missing + 1} was hardly heard") for note in made.notes)
+
+
+def test_another_machine_taken_for_a_plateau_gives_way_to_the_router(heard: FreeHearing) -> None:
+    plateaus = plateaus_heard(heard)
+    # 31,000 rpm: no ratio of small numbers to the 14,500 that the router turned at.
+    wrong = (*plateaus[:2], replace(plateaus[2], spindle_rpm=31_000.0), *plateaus[3:])
+    made = calibrate(wrong, settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("written", "trouble"),
+    [("1..7", Trouble.TOO_FEW), ("1,2,3,3.5,4..6", Trouble.TOO_FEW), ("1..5", Trouble.TOO_MANY)],
+)
+def test_no_plateau_is_found_that_was_not_run(
+    heard: FreeHearing, written: str, trouble: Trouble
+) -> None:
+    plateaus, settings = plateaus_heard(heard), parse_settings(written)
+    made = calibrate(plateaus, settings=settings, heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Mismatch)
+    assert made.trouble is trouble
+
+
+def test_settings_in_a_wrong_order_are_not_made_to_fit(heard: FreeHearing) -> None:
+    made = calibrate(
+        plateaus_heard(heard),
+        settings=parse_settings("1,3,2,4,5,6"),
+        heard=heard,
+        plate_range_rpm=None,
+    )
+    assert isinstance(made, Mismatch)
+    assert made.trouble is Trouble.NOT_RISING
+
+
+def test_half_of_a_plateau_is_not_taken_for_another_setting(heard: FreeHearing) -> None:
+    first, *others = plateaus_heard(heard)
+    half = replace(first, end_s=first.start_s + 0.5 * first.length_s)
+    made = calibrate(
+        (half, *others), settings=parse_settings("1..7"), heard=heard, plate_range_rpm=None
+    )
+    assert isinstance(made, Mismatch)
+    assert made.trouble is Trouble.TOO_FEW
