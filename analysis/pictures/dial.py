@@ -17,6 +17,7 @@ from analysis.pictures.style import INK, PAPER, RULE, SOFT_INK, SPINDLE, clock, 
 
 _WIDTH_IN = 9.0
 _PLATEAU = "#dfe6eb"
+_LABEL_SHARE = 0.09  # of the curve's height: how far a speed's figures reach above it
 _BREAK_S = 3.0  # white between two takes on one time axis
 
 
@@ -131,6 +132,7 @@ def _draw_curve(axes: Axes, calibration: Calibration) -> None:
     u95 = np.array([s.spindle_rpm_u95 if s else np.nan for s in speeds])
     room = 0.09 * (last - first)
     axes.set_xlim(first - room, last + room)
+    axes.margins(y=0.1)
     axes.fill_between(place, speed - u95, speed + u95, color=_PLATEAU, lw=0, zorder=1)
     axes.plot(place, speed, color=INK, lw=2.0, zorder=3)
     axes.plot(
@@ -144,18 +146,24 @@ def _draw_curve(axes: Axes, calibration: Calibration) -> None:
         mew=1.6,
         zorder=4,
     )
+    _draw_plate(axes, calibration.plate_range_rpm)
+    low_rpm, high_rpm = axes.get_ylim()
     for knot in curve.knots:
+        # Above the curve, or below it where a line of the plate would run through the figure.
+        to_plate_rpm = np.array(calibration.plate_range_rpm or ()) - knot.spindle_rpm
+        share = to_plate_rpm / (high_rpm - low_rpm)
+        below = bool(np.any((share > 0) & (share < _LABEL_SHARE)))
         axes.annotate(
             f"{knot.spindle_rpm:,.0f}",
             (knot.position, knot.spindle_rpm),
-            xytext=(-7, 7),
+            xytext=(7, -7) if below else (-7, 7),
             textcoords="offset points",
-            ha="right",
+            ha="left" if below else "right",
+            va="top" if below else "baseline",
             fontsize=9,
             path_effects=[patheffects.withStroke(linewidth=3, foreground=PAPER)],
             zorder=5,
         )
-    _draw_plate(axes, calibration.plate_range_rpm)
     axes.grid(axis="y", color=RULE, lw=0.6)
     axes.set_axisbelow(True)
     axes.yaxis.set_major_formatter(FuncFormatter(lambda rpm, _: f"{rpm:,.0f}"))
