@@ -20,6 +20,8 @@ PARTS = 4  # rotations tried in a cell
 FAR = 0.3  # neper beyond the plate to which rotations are tried
 TOLERANCE, FULL_COST_AT = 0.08, 0.1  # nepers beyond the plate that cost nothing, and all
 COST_OF_LEAVING = 60.0  # nats, if all of the take lay off the plate
+PLATE_DEVIATION, MOST_BEYOND = 0.05, 6.0  # nepers by which a plate's ends may err, and nats
+ENDS = 4, 96  # percent of the take: less is the edge of a ramp
 SHARE = 0.25  # of the likelihood that counts: chunks and lines are not independent
 MOST_GAIN, MOST_LOSS = 8.0, -20.0  # nats for one order: one line must not outvote the rest
 FIRST_CHANCES = 0.8, 0.6  # that orders 1 and 2 are heard
@@ -40,7 +42,7 @@ def count_orders(
     logs = _rotations(axis, found, plate_hz)
     off_plate = _off_plate(logs, axis, found, weights, plate_hz)
     scores, loudness = _scores(logs, axis, found, weights)
-    scores -= COST_OF_LEAVING * off_plate
+    scores -= COST_OF_LEAVING * off_plate + _beyond(logs, axis, found, plate_hz)
     best = int(np.argmax(scores))
     others = np.where(np.abs(logs - logs[best]) > APART, scores, -np.inf)
     rival = int(np.argmax(others))
@@ -73,6 +75,21 @@ def _off_plate(
     beyond = np.maximum(np.maximum(low - speeds, speeds - high) - TOLERANCE, 0)
     share: FloatArray = np.minimum(beyond / FULL_COST_AT, 1) @ weights[on] / weights[on].sum()
     return share
+
+
+def _beyond(
+    logs: FloatArray, axis: LogAxis, found: Alignment, plate_hz: tuple[float, float]
+) -> FloatArray:
+    """What the slowest and the fastest speed say against a rotation, nats.
+
+    Where a fan's lines alone are heard, counts of nine, ten and eleven blades explain them
+    alike, but not all of them keep to the plate.
+    """
+    shifts = found.path[found.path != OFF]
+    ends = LOG_STEP * (np.percentile(shifts, ENDS) - axis.reach)
+    low, high = np.log(plate_hz)
+    beyond = np.maximum([low - logs - ends[0], logs + ends[1] - high], 0).sum(axis=0)
+    return np.asarray(np.minimum(0.5 * (beyond / PLATE_DEVIATION) ** 2, MOST_BEYOND))
 
 
 def _scores(

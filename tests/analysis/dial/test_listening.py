@@ -42,6 +42,20 @@ def test_every_speed_is_read_to_a_hundredth_of_a_percent(
     assert [p.spindle_rpm for p in plateaus] == pytest.approx(SPEEDS_RPM, rel=1e-4)
 
 
+@pytest.mark.parametrize("blades", [7, 9, 10, 11])
+def test_a_fan_heard_alone_is_counted_so_that_all_speeds_keep_to_the_plate(blades: int) -> None:
+    # One blade more or less puts an end 7 % or more beyond the plate; nothing else tells.
+    speeds = [10_200.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0, 21_600.0]
+    corners, _ = row_of_speeds(speeds, held_s=4, between_s=0.6, off_between=False)
+    sound = Sound(sound_of(corners, orders={blades: 0.03, 2 * blades: 0.02}), SAMPLE_RATE_HZ)
+    free = hear_running_free((sound,), plate_range_rpm=PLATE_RPM)
+    made = calibrate(
+        plateaus_heard(free), settings=parse_settings("1..6"), heard=free, plate_range_rpm=PLATE_RPM
+    )
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(speeds, rel=2e-4)
+
+
 def test_takes_add_up_and_the_voice_is_learned_from_all() -> None:
     sounds = []
     for speeds in (SPEEDS_RPM[:2], SPEEDS_RPM[2:4], SPEEDS_RPM[4:]):
