@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -346,6 +346,10 @@ def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float) -> float:
     return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), middle - mean))
 
 
+def _less_sure(plateau: Plateau, u95_rpm: float) -> Plateau:
+    return replace(plateau, spindle_rpm_u95=float(np.hypot(plateau.spindle_rpm_u95, u95_rpm)))
+
+
 def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Plateau, ...] | None:
     """Part a plateau that is several settings of the same number, one after the other.
 
@@ -374,8 +378,18 @@ def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Pl
     blur = round(TURNING_S / step_s)
     first = (int(places[0]), int(places[cut - 1]) + 1 - blur)
     rest = (int(places[cut]) + blur, int(places[-1]) + 1)
+    # Where the break lies is a guess: what either mean would be elsewhere is in its interval.
+    likely = np.exp(gain - gain.max())
+    before_rpm, after_rpm = (
+        np.exp(mean)
+        for mean in (total[:-1] / count, (total[-1] - total[:-1]) / (len(places) - count))
+    )
     before, after = (
-        _plateau([span], track, step_s=step_s, take=plateau.take) for span in (first, rest)
+        _less_sure(
+            _plateau([span], track, step_s=step_s, take=plateau.take),
+            1.96 * float(np.sqrt(np.average((mean_rpm - mean_rpm[cut - 1]) ** 2, weights=likely))),
+        )
+        for span, mean_rpm in ((first, before_rpm), (rest, after_rpm))
     )
     later = split_plateau(after, track, parts - 1)
     return None if later is None else (before, *later)
