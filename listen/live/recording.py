@@ -13,6 +13,7 @@ from listen.live.dialling import DialCoach
 from listen.live.gaps import place, place_in_sent
 from listen.live.intake import Piece
 from listen.live.keeping import KeepingError, TakeKeeper
+from listen.live.memory import EVERY_S, give_back
 from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
 from listen.live.telling import PASSING, as_object, standing_passes
 from listen.live.told import News, Notice
@@ -68,7 +69,8 @@ class Recording:
         if take is not None:
             self.first = shelf.kept_samples(take)
             self.first_sent = place_in_sent(take.events, self.first)
-        self._samples = self.first
+        self._samples = self._tidy_at = self.first
+        self._rate_hz = sample_rate_hz
         ear = make_ear(order.bench, sample_rate_hz)
         start_s = self.first / sample_rate_hz
         self._coach: Coach | DialCoach
@@ -117,6 +119,9 @@ class Recording:
             yield self._notices.pop()
         yield from self._noted(self._coach.hear(piece))
         self._samples += len(piece.samples)
+        if self._samples >= self._tidy_at:
+            self._tidy_at = self._samples + round(EVERY_S * self._rate_hz)
+            give_back()
         if self._keeper is not None:
             try:
                 if piece.then_sent is not None:
