@@ -25,7 +25,8 @@ export function phoneCard(house) {
       const told = await ask("GET", "/api/code");
       if (told.svg !== shown) picture.src = shown = told.svg;
       address.textContent = told.url.split("#")[0];
-      count.textContent = told.phones === 1 ? "1 phone is let in." : `${told.phones} phones are let in.`;
+      count.textContent = told.phones > 1 ? `${told.phones} phones are let in.`
+        : told.phones === 1 ? "1 phone is let in." : "No phone is let in yet.";
     } catch {
       count.textContent = "The computer does not answer.";
     }
