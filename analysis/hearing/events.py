@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.gaps import WAY_BACK_S
+from analysis.hearing.gaps import NEVER_BACK_S, WAY_BACK_S
 from analysis.hearing.passes import HeardPass
 
 LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
+SURER = 1.5  # times
 LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
 
@@ -103,6 +105,7 @@ class Record:
 
     def __init__(self) -> None:
         self._told: list[_Told] = []
+        self._doubted: list[HeardPass] = []  # each would take the place of several
 
     @property
     def closed_s(self) -> float:
@@ -178,8 +181,13 @@ class Record:
         return not _same_passes([told.heard for told in self._between(anew)], anew.passes)
 
     def revise(self, anew: PassesRevised) -> list[Event]:
-        """What is new in passes that were heard anew."""
-        if not self.differs(anew):
+        """What is new in passes that were heard anew.
+
+        Whether a break is a dwell or the way back is told by passes that are alike, and few
+        are: several told passes become one only when it is heard so twice running.
+        """
+        anew = replace(anew, passes=tuple(self._without_doubted(anew)))
+        if not (self.differs(anew) or self._surer(anew)):
             return []
         replaced = self._between(anew)
         kept = [told for told in self._told if told not in replaced]
@@ -189,6 +197,36 @@ class Record:
         ]
         self._told = sorted([*kept, *passes], key=lambda told: told.entry_s)
         return [anew]
+
+    def _without_doubted(self, anew: PassesRevised) -> list[HeardPass]:
+        before, self._doubted = self._doubted, []
+        passes: list[HeardPass] = []
+        for one in anew.passes:
+            parts = [
+                told.heard
+                for told in self._between(anew)
+                if told.heard and told.entry_s < one.exit_s and told.exit_s > one.entry_s
+            ]
+            breaks_s = [b.entry_s - a.exit_s for a, b in pairwise(parts)]
+            again = any(
+                abs(one.entry_s - other.entry_s) < SAME_S
+                and abs(one.exit_s - other.exit_s) < SAME_S
+                for other in before
+            )
+            if again or max(breaks_s, default=0.0) < NEVER_BACK_S:
+                passes.append(one)
+            else:
+                self._doubted.append(one)
+                passes += parts
+        return passes
+
+    def _surer(self, anew: PassesRevised) -> bool:
+        """Whether of the same passes one is known so much better that its verdict may change."""
+        return any(
+            told.heard.moving_time_u95_s > SURER * one.moving_time_u95_s
+            for told, one in zip(self._between(anew), anew.passes, strict=False)
+            if told.heard is not None
+        )
 
     def _between(self, anew: PassesRevised) -> list[_Told]:
         return [

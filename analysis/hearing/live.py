@@ -128,6 +128,7 @@ class LiveListener:
         self._next_look = self._frames_in(FIRST_LOOK_S)
         self._looked = 0  # frames, in all looks
         self._looked_at, self._doubts = 0, 0
+        self._looked_end, self._renewed = 0, False
         self._stirring = Stirring()
         self._watch = Watch()
         self._record = Record()
@@ -238,6 +239,12 @@ class LiveListener:
         return self._record.inside(frames * np.float64(self.grid.step_s))
 
     def _look(self, course: RecentCourse) -> bool:
+        """Look at all that is kept, once for the same sound; whether the course is anew by it."""
+        if self._looked_end < course.end:
+            self._looked_end, self._renewed = course.end, self._look_anew(course)
+        return self._renewed
+
+    def _look_anew(self, course: RecentCourse) -> bool:
         kept = self._sound.kept
         if not self._watch.armed:
             # The first verdict waits for this.
@@ -261,7 +268,8 @@ class LiveListener:
         course.trace = chosen(before, np.arange(len(before.lead)))  # a copy
         course.splice(turning, from_frame=0)
         if self._watch.armed:
-            contradicts = self._contradicts(course, hear_contact(course.trace).mask)
+            contact = hear_contact(course.trace).mask
+            contradicts = self._contradicts(course, contact)
             if contradicts or recounts:
                 self._doubts += 1
                 self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
@@ -271,6 +279,10 @@ class LiveListener:
             if contradicts:
                 # More often in a row than passes bear it out: the example of a cut was wrong.
                 self._watch = Watch()
+            else:
+                told = self._told_cut(course)
+                self._watch.relearn(course, free=~(contact | told), cut=contact & told)
+                self._watch.correct(course, contact)
         self._doubts, self._looked_at = 0, kept
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)

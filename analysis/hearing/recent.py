@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, fields
 from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,10 +18,15 @@ from analysis.hearing.trace import Trace
 Mask = npt.NDArray[np.bool_]
 
 REFERENCE_S = 8.0
+SPARE = 8  # a part of the frames kept: room to write on before they are moved
+LARGEST_PART = 64  # frames taken in at once
 
 
 class RecentSound:
     """Spectra of the last stretch of sound.
+
+    Their room is made once: small pieces that come and go for hours between the large ones of
+    a look leave holes in memory that nothing fits into.
 
     Parameters
     ----------
@@ -32,39 +38,60 @@ class RecentSound:
     def __init__(self, grid: SpectrumGrid, *, most: int) -> None:
         self._grid = grid
         self._most = most
-        self._parts: deque[tuple[npt.NDArray[np.complex64], npt.NDArray[np.float32]]] = deque()
-        self._bands: deque[npt.NDArray[np.float32]] = deque()
+        rows = most + max(most // SPARE, LARGEST_PART)
+        self._spectra = np.empty((rows, grid.bins), np.complex64)
+        self._levels = np.empty((rows, grid.bins), np.float32)
+        self._bands = np.empty((rows, 0), np.float32)
+        self._parts: deque[int] = deque()  # frames in each
+        self._stop = 0  # row after the newest frame
         self.kept = 0
         self.end = 0
         """Number of the frame after the newest."""
 
     def add(self, frames: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-        """Take in frames of samples, shape (n, length); returns their band levels."""
+        """Take in LARGEST_PART frames of samples at most, shape (n, length); their band levels."""
         spectra = spectrum(frames, grid=self._grid)
         levels = log_power(spectra[:, : self._grid.bins])
         bands = band_levels(spectra, levels, grid=self._grid)
-        self._parts.append((spectra[:, : self._grid.bins].copy(), levels))
-        self._bands.append(bands)
+        self._parts.append(len(frames))
         self.end += len(frames)
         self.kept += len(frames)
-        while self.kept - len(self._bands[0]) >= self._most:
-            self._parts.popleft()
-            self.kept -= len(self._bands.popleft())
+        while self.kept - self._parts[0] >= self._most:
+            self.kept -= self._parts.popleft()
+        new = self._room_for(len(frames), bands.shape[1])
+        self._spectra[new], self._levels[new] = spectra[:, : self._grid.bins], levels
+        self._bands[new] = bands
         return bands
 
     def frames(self, most: int) -> Frames:
-        """The last parts that hold `most` frames, or all that is kept."""
-        count, parts = 0, 0
-        while parts < len(self._bands) and count < most:
-            parts += 1
-            count += len(self._bands[-parts])
-        chosen = [self._parts[i] for i in range(-parts, 0)]
+        """The last parts that hold `most` frames, or all that is kept; as a view."""
+        count = 0
+        for part in reversed(self._parts):
+            if count >= most:
+                break
+            count += part
+        chosen = slice(self._stop - count, self._stop)
         return as_frames(
-            np.concatenate([spectra for spectra, _ in chosen]),
-            np.concatenate([levels for _, levels in chosen]),
-            np.concatenate([self._bands[i] for i in range(-parts, 0)]),
-            grid=self._grid,
+            self._spectra[chosen], self._levels[chosen], self._bands[chosen], grid=self._grid
         )
+
+    def _room_for(self, count: int, bands: int) -> slice:
+        """Rows for new frames, behind those that are kept."""
+        if not self._bands.shape[1]:
+            self._bands = np.empty((len(self._spectra), bands), np.float32)
+        before = self.kept - count
+        if self._stop + count > len(self._spectra):
+            for rows in (self._spectra, self._levels, self._bands):
+                _move_down(rows, self._stop - before, self._stop)
+            self._stop = before
+        self._stop += count
+        return slice(self._stop - count, self._stop)
+
+
+def _move_down(rows: npt.NDArray[Any], first: int, stop: int) -> None:
+    """Put these rows at the beginning, in pieces that don't overlap their new place."""
+    for at in range(first, stop, first):
+        rows[at - first : min(at, stop - first)] = rows[at : min(at + first, stop)]
 
 
 @cache
@@ -140,6 +167,20 @@ class Reference:
         most = round(REFERENCE_S / trace.step_s)
         self.free = _latest(self.free, chosen(trace, free), most)
         self.cut = _latest(self.cut, chosen(trace, cut), most)
+
+    def speeds_hz(self) -> tuple[float, ...]:
+        """How fast the router turned, free and in the cut, as far as that is known."""
+        parts = (part.rotation_hz for part in (self.free, self.cut) if part is not None)
+        turning = (part[np.isfinite(part)] for part in parts)
+        return tuple(float(np.median(part)) for part in turning if len(part))
+
+    def as_rich_as(self, other: Reference, *, share: float) -> bool:
+        """Whether this has frames of both, and no less than so large a share of the other's."""
+        return all(
+            one is not None
+            and len(one.lead) > (0 if another is None else share * len(another.lead))
+            for one, another in ((self.free, other.free), (self.cut, other.cut))
+        )
 
 
 def _latest(old: Trace | None, new: Trace, most: int) -> Trace:

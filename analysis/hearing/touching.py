@@ -90,9 +90,14 @@ def _slower(trace: Trace, one: Mask, two: Mask) -> float:
     return slower_in_second(log_hz, one=one, two=two, near=round(MEETING_S / trace.step_s))
 
 
-def contact_as_guessed(trace: Trace) -> Contact:
-    """Which frames are in the wood, trusting the trace's first guess."""
-    return _as_contact(trace, _parted(trace, trace.features(), _settled(trace), trace.cutting))
+def contact_as_guessed(trace: Trace, *, known_hz: tuple[float, ...] = ()) -> Contact:
+    """Which frames are in the wood, trusting the trace's first guess.
+
+    `known_hz` are speeds at which this router is known to have run, free or in the cut: some
+    lose more by cutting than two settings of a dial lie apart.
+    """
+    settled = _settled(trace, known_hz)
+    return _as_contact(trace, _parted(trace, trace.features(), settled, trace.cutting))
 
 
 def _parted(trace: Trace, features: Features, settled: Mask, guess: Mask) -> TwoStates:
@@ -118,8 +123,8 @@ def _as_contact(trace: Trace, states: TwoStates) -> Contact:
     return Contact(states.second & ~_spinning_up(trace, states.second), states.evidence)
 
 
-def _settled(trace: Trace) -> Mask:
-    """Frames to learn from: steady, in unbroken stretches at about the longest one's speed.
+def _settled(trace: Trace, known_hz: tuple[float, ...] = ()) -> Mask:
+    """Frames to learn from: steady, in unbroken stretches at the longest one's speed or a known.
 
     Before a router is switched on another machine may have been taken for it.
     """
@@ -132,10 +137,10 @@ def _settled(trace: Trace) -> Mask:
     if not stretches:
         return settled
     first, end = max(stretches, key=lambda stretch: stretch[1] - stretch[0])
-    usual = float(np.median(log_hz[first:end]))
+    usual = np.array([np.median(log_hz[first:end]), *np.log(known_hz)])
     alike = np.zeros(len(running), bool)
     for first, end in stretches:
-        alike[first:end] = abs(float(np.median(log_hz[first:end])) - usual) < SAME_SETTING
+        alike[first:end] = np.abs(np.median(log_hz[first:end]) - usual).min() < SAME_SETTING
     return settled & alike
 
 

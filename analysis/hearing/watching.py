@@ -87,7 +87,9 @@ class Watch:
         known = self._contact[: len(guess) - skip]
         guess[skip:] = known[-1] if len(known) else False
         guess[skip : skip + len(known)] = known
-        contact = contact_as_guessed(replace(trace, cutting=guess))
+        contact = contact_as_guessed(
+            replace(trace, cutting=guess), known_hz=self.reference.speeds_hz()
+        )
         self._share = _share_of_cut(trace, contact)
         self._contact = contact.mask[skip:]
         if not self._contact.any():
@@ -110,6 +112,19 @@ class Watch:
     def correct(self, course: RecentCourse, contact: Mask) -> None:
         """Take a review's word for which frames of the course were in the wood."""
         self._contact = contact[max(0, self.first - course.first) :].copy()
+
+    def relearn(self, course: RecentCourse, *, free: Mask, cut: Mask) -> None:
+        """Learn anew from the frames of the course that are known to be free or in the cut.
+
+        The voices are others after a look, and so is what the examples sound like by them.
+        """
+        left = max(0, self.first - course.first)
+        window = chosen(course.trace, slice(left))
+        near = binary_dilation(~free, iterations=max(1, round(CLEAR_S / window.step_s)))
+        anew = Reference()
+        anew.learn(window, free=window.steady & ~near[:left], cut=cut[:left] & window.running)
+        if anew.as_rich_as(self.reference, share=HALFWAY):
+            self.reference = anew
 
     @property
     def in_contact(self) -> bool:
@@ -218,6 +233,9 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
     after = slice(end + 2, end + round(AFTER_S / trace.step_s))
     if before.start < 0 or after.stop > len(trace.lead):
         return False
+    # An exit takes a while: what follows it is heard the better, the further behind it lies.
+    later = min(len(trace.lead), end + round(BEFORE_S / trace.step_s)) - after.stop
+    after = slice(after.start + later, after.stop + later)
     if not (trace.running[before].all() and trace.running[after].all()):
         return False
     inside = np.zeros(len(trace.lead), bool)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
@@ -152,6 +154,37 @@ def test_passes_heard_anew_take_the_place_of_those_told() -> None:
     none = PassesRevised(0.0, 20.0, ())
     assert record.revise(none) == [none]
     assert record.cutting
+
+
+def test_told_passes_become_one_only_when_it_is_heard_so_twice_running() -> None:
+    record = Record()
+    record.news([heard_pass(1.0, 4.0)], now_s=7.0, standing_s=None)
+    record.news([heard_pass(6.0, 9.0)], now_s=12.0, standing_s=None)
+    one = PassesRevised(0.0, 9.5, (heard_pass(1.0, 9.0, dwells=(Span(4.0, 6.0),)),))
+    two = PassesRevised(0.0, 9.5, (heard_pass(1.0, 4.0), heard_pass(6.0, 9.0)))
+    assert record.revise(one) == []
+    assert record.revise(two) == []
+    assert record.revise(one) == []
+    assert record.revise(one) == [one]
+
+
+def test_a_break_too_short_for_a_way_back_is_mended_at_once() -> None:
+    record = Record()
+    record.news([heard_pass(1.0, 4.0), heard_pass(4.8, 9.0)], now_s=12.0, standing_s=None)
+    one = PassesRevised(0.0, 9.5, (heard_pass(1.0, 9.0),))
+    assert record.revise(one) == [one]
+
+
+def test_a_pass_known_much_better_is_told_anew() -> None:
+    record = Record()
+    record.news([replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.4)], now_s=7.0, standing_s=None)
+    little = PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.3),))
+    much = PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.2),))
+    # To look again is not worth while for that; what a look has told is.
+    assert not record.differs(much)
+    assert record.revise(little) == []
+    assert record.revise(much) == [much]
+    assert record.revise(much) == []
 
 
 def test_a_pass_that_began_before_what_is_heard_anew_stays() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.hearing.recent import REFERENCE_S, RecentCourse, RecentSound, Reference, joined
-from analysis.hearing.spectra import SpectrumGrid
+from analysis.hearing.spectra import SpectrumGrid, spectrum
 from analysis.hearing.spindle import TEETH, Turning
 
 GRID = SpectrumGrid(8_000.0)
@@ -41,6 +41,16 @@ def test_sound_is_forgotten_in_whole_parts() -> None:
         assert recent.kept <= 20 + 3
     assert len(recent.frames(recent.kept).spectra) == 20
     assert len(recent.frames(6).spectra) == 8  # whole parts, the newest
+
+
+def test_what_is_kept_stays_as_it_was_while_room_is_made() -> None:
+    """Often enough for all to be moved several times; held against each part's own spectra."""
+    recent, rng, whole = RecentSound(GRID, most=100), np.random.default_rng(2), []
+    for _ in range(200):
+        part = rng.standard_normal((4, GRID.length)).astype(np.float32)
+        recent.add(part)
+        whole.append(spectrum(part, grid=GRID)[:, : GRID.bins])
+    np.testing.assert_array_equal(recent.frames(100).spectra, np.concatenate(whole[-25:]))
 
 
 def test_the_newest_frames_are_the_newest() -> None:
@@ -91,6 +101,8 @@ def test_examples_are_kept_to_a_few_seconds_the_latest_first() -> None:
     assert len(reference.cut.lead) == most
     assert reference.free.rotation_hz[-60:].tolist() == [19.0] * 60
     assert reference.cut.rotation_hz[-30:].tolist() == [19.0] * 30
+    # Of 400 frames, 60 at each speed down to 14 and 40 at 13; 30 at each down to 7, 10 at 6.
+    assert reference.speeds_hz() == (16.0, 13.0)
 
 
 def test_traces_are_joined_in_order() -> None:

@@ -52,6 +52,16 @@ def test_the_first_guess_can_be_trusted_instead() -> None:
     assert not contact_as_guessed(replace(made, cutting=np.zeros(len(made.lead), bool))).mask.any()
 
 
+def test_a_router_that_loses_much_by_cutting_is_known_by_its_speeds() -> None:
+    """It cuts for longer than it runs free, so that free looks like another machine before it."""
+    made = trace(CUTS, seconds=27)
+    cutting = truth(made, CUTS)
+    slower = replace(made, rotation_hz=np.where(cutting, 0.8, 1.0) * IDLE_HZ, cutting=cutting)
+    assert agreement(slower, contact_as_guessed(slower).mask) < 0.7
+    known = contact_as_guessed(slower, known_hz=(IDLE_HZ, 0.8 * IDLE_HZ))
+    assert agreement(slower, known.mask) >= ALL_BUT_ENDS
+
+
 def test_knots_that_stand_out_are_not_all_of_the_cut() -> None:
     made = trace(CUTS, seconds=27)
     bands = made.bands.copy()

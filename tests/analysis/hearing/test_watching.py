@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.hearing.gaps import WAY_BACK_S
+from analysis.hearing.gaps import CLEAR_S, WAY_BACK_S
 from analysis.hearing.parting import SHORTEST_PASS_S
+from analysis.hearing.passes import HeardPass
 from analysis.hearing.recent import RecentCourse
-from analysis.hearing.watching import Watch, _but_for_a_touch
+from analysis.hearing.trace import Contact, Trace
+from analysis.hearing.watching import Watch, _believable, _but_for_a_touch
 
 STEP_S = 0.02
 
@@ -53,3 +55,62 @@ def test_a_reviews_word_is_taken_for_the_window() -> None:
     watch.correct(course, heard)
     assert watch._contact.tolist() == contact((False, 0.4), (True, 2.0), (False, 0.5)).tolist()
     assert not watch.in_contact
+
+
+def running(count: int) -> Trace:
+    """A router at 300 turns a second; the lead numbers the frames."""
+    course = RecentCourse(step_s=STEP_S, bands=3, most=count)
+    course.grow(np.zeros((count, 3), np.float32))
+    course.trace.rotation_hz[:] = 300.0
+    course.trace.lead[:] = np.arange(count)
+    return course.trace
+
+
+def course_of(trace: Trace) -> RecentCourse:
+    course = RecentCourse(step_s=STEP_S, bands=3, most=len(trace.lead))
+    course.grow(trace.bands)
+    course.trace = trace
+    return course
+
+
+def test_examples_are_learned_anew_from_what_lies_before_the_window() -> None:
+    cut = contact((False, 2.0), (True, 3.0), (False, 2.0), (True, 1.0))
+    course, watch = course_of(running(len(cut))), Watch()
+    watch.first = round(7.0 / STEP_S)
+    watch.relearn(course, free=~cut, cut=cut)
+    assert watch.reference.cut is not None
+    assert watch.reference.free is not None
+    assert watch.reference.cut.lead.tolist() == list(range(100, 250))
+    clear = round(CLEAR_S / STEP_S)
+    free = [*range(100 - clear), *range(250 + clear, 350 - clear)]
+    assert watch.reference.free.lead.tolist() == free
+
+
+def test_much_poorer_examples_are_not_learned() -> None:
+    long, short = (contact((False, 4.0), (True, seconds), (False, 2.0)) for seconds in (3.0, 1.0))
+    watch = Watch()
+    for cut in (long, short, np.zeros(350, bool)):
+        watch.first = len(cut)
+        watch.relearn(course_of(running(len(cut))), free=~cut, cut=cut)
+        assert watch.reference.cut is not None
+        assert len(watch.reference.cut.lead) == round(3.0 / STEP_S)
+
+
+def test_a_first_pass_is_believed_once_its_exit_is_over() -> None:
+    """An exit that takes a third of a second, in the midst of which the pass was said to end."""
+    exit_s = 5.0
+    evidence = np.interp(
+        STEP_S * np.arange(round(8.0 / STEP_S)),
+        [2.0, 2.01, exit_s - 0.1, exit_s + 0.25],
+        [-100.0, 100.0, 100.0, -100.0],
+    )
+    mask = contact((False, 2.0), (True, exit_s - 2.0), (False, 3.0))
+    heard = HeardPass(2.0, exit_s, 0.1, 0.1, 18_000.0, 5.0, 1.0, (), (), 0.9, complete=True)
+
+    def believed(now_s: float) -> bool:
+        end = round(now_s / STEP_S)
+        return _believable(running(end), Contact(mask[:end], evidence[:end]), heard)
+
+    assert [believed(exit_s + later_s) for later_s in (0.1, 0.2, 0.5, 1.0, 3.0)] == [
+        False, False, True, True, True,
+    ]  # fmt: skip
