@@ -46,28 +46,17 @@ def sharpened(
     """
     running = np.flatnonzero(np.isfinite(rotation_hz))
     sharp = rotation_hz.copy()
-    bin_hz, bins = grid.bin_hz, grid.bins
-    heights = []
-    for offset in OFFSETS:
-        place = (1 + offset) * rotation_hz[running, None] * orders / bin_hz
-        inside = place < bins - 2
-        cell = np.where(inside, np.rint(place), 1).astype(np.int64)
-        aside = np.where(inside, place, 1) - cell
-        rows = running[:, None]
-        low, at, high = (excess[rows, cell + shift] for shift in (-1, 0, 1))
-        # A Hann line's top is a parabola in the logarithm, nearly.
-        top = at + aside * (high - low) / 2 + aside**2 * (high - 2 * at + low) / 2
-        heights.append(np.where(inside, np.clip(top, 0, HIGHEST), 0).sum(axis=1))
-    height = np.full((len(rotation_hz), len(OFFSETS)), 0.0)
-    height[running] = np.transpose(heights)
-    height = uniform_filter1d(height, SHARPEN_STEPS, axis=0, mode="nearest")
-    best = np.clip(np.argmax(height, axis=1), 1, len(OFFSETS) - 2)
-    row = np.arange(len(best))
-    low, top, high = height[row, best - 1], height[row, best], height[row, best + 1]
-    bend = low - 2 * top + high
-    part = np.where(bend < 0, (low - high) / np.where(bend < 0, 2 * bend, 1.0), 0.0)
-    step = OFFSETS[1] - OFFSETS[0]
-    sharp *= 1 + OFFSETS[best] + step * np.clip(part, -0.5, 0.5)
+    heights = np.full((len(rotation_hz), len(OFFSETS)), 0.0)
+    heights[running] = line_heights(
+        excess,
+        rotation_hz[running],
+        rows=running,
+        orders=orders,
+        offsets=OFFSETS,
+        bin_hz=grid.bin_hz,
+    )
+    heights = uniform_filter1d(heights, SHARPEN_STEPS, axis=0, mode="nearest")
+    sharp *= 1 + offset_of_top(heights, OFFSETS)
     out = np.full(frames, np.nan)
     for first, last in spans(np.isfinite(sharp)):
         smooth = uniform_filter1d(sharp[first:last], 3, mode="nearest")
@@ -75,3 +64,52 @@ def sharpened(
         end = frames if last == len(sharp) else 2 * last
         out[2 * first : end] = np.interp(np.arange(2 * first, end), centres, smooth)
     return out
+
+
+def line_heights(
+    excess: Excess,
+    rotation_hz: FloatArray,
+    *,
+    rows: npt.NDArray[np.int64],
+    orders: npt.NDArray[np.int64],
+    offsets: FloatArray,
+    bin_hz: float,
+) -> FloatArray:
+    """How high all orders' lines stand, nepers summed, at offsets from a track.
+
+    Parameters
+    ----------
+    excess : array, shape (steps, bins)
+        ln(power / floor).
+    rotation_hz, rows : arrays, shape (n,)
+        The track, and the rows of `excess` it belongs to.
+    orders : array
+    offsets : array
+        As shares of the rotation.
+
+    Returns
+    -------
+    array, shape (n, offsets)
+    """
+    heights = []
+    for offset in offsets:
+        place = (1 + offset) * rotation_hz[:, None] * orders / bin_hz
+        inside = place < excess.shape[1] - 2
+        cell = np.where(inside, np.rint(place), 1).astype(np.int64)
+        aside = np.where(inside, place, 1) - cell
+        low, at, high = (excess[rows[:, None], cell + shift] for shift in (-1, 0, 1))
+        # A Hann line's top is a parabola in the logarithm, nearly.
+        top = at + aside * (high - low) / 2 + aside**2 * (high - 2 * at + low) / 2
+        heights.append(np.where(inside, np.clip(top, 0, HIGHEST), 0).sum(axis=1))
+    return np.transpose(heights)
+
+
+def offset_of_top(heights: FloatArray, offsets: FloatArray) -> FloatArray:
+    """The offset at which each row of heights, shape (n, offsets), is highest, between them too."""
+    best = np.clip(np.argmax(heights, axis=1), 1, len(offsets) - 2)
+    row = np.arange(len(best))
+    low, top, high = heights[row, best - 1], heights[row, best], heights[row, best + 1]
+    bend = low - 2 * top + high
+    part = np.where(bend < 0, (low - high) / np.where(bend < 0, 2 * bend, 1.0), 0.0)
+    step = offsets[1] - offsets[0]
+    return np.asarray(offsets[best] + step * np.clip(part, -0.5, 0.5))

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.course import find_course
+from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.impostors import is_hum, is_tune
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
@@ -235,19 +236,45 @@ def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray
             rotation[first:last] = coarse[first:last]
             deviation[first:last] = 0.002 * coarse[first:last]
             continue
-        phasors = order_phasors(
-            frames.spectra[a:b],
-            frames.log_floor[a:b],
-            rotation_hz=coarse[a:b],
-            orders=orders,
-            grid=frames.grid,
-        )
+        near, phasors = _phasors(frames, coarse, a, b, orders=orders)
         refined = refine_stretch(
-            phasors, rotation_hz=coarse[a:b], orders=orders, step_s=frames.grid.step_s
+            phasors, rotation_hz=near, orders=orders, step_s=frames.grid.step_s
         )
         rotation[first:last] = np.pad(refined.rotation_hz, (a - first, last - b), mode="edge")
         deviation[first:last] = np.pad(refined.deviation_hz, (a - first, last - b), mode="edge")
     return rotation, deviation
+
+
+def _phasors(
+    frames: Frames, coarse: FloatArray, first: int, end: int, *, orders: npt.NDArray[np.int64]
+) -> tuple[FloatArray, npt.NDArray[np.complex128]]:
+    """A running stretch's track, nearer where it glides, and its orders' phasors along it."""
+    grid = frames.grid
+
+    def phasors_of(
+        spectra: npt.NDArray[np.complex64], a: int, b: int
+    ) -> npt.NDArray[np.complex128]:
+        return order_phasors(
+            spectra,
+            frames.log_floor[a:b],
+            rotation_hz=track[a - first : b - first],
+            orders=orders,
+            grid=grid,
+        )
+
+    track = coarse[first:end].copy()
+    bent = spans(gliding(track, step_s=grid.step_s))
+    for a, b in bent:
+        here = slice(first + a, first + b)
+        track[a:b] = followed_closely(
+            frames.spectra[here], frames.log_floor[here], track[a:b], orders=orders, grid=grid
+        )
+    phasors = phasors_of(frames.spectra[first:end], first, end)
+    for a, b in bent:
+        glide = glide_of(track[a:b], step_s=grid.step_s)
+        straight = unbent(frames.spectra[first + a : first + b], glide, grid=grid)
+        phasors[a:b] = phasors_of(straight, first + a, first + b)
+    return track, phasors
 
 
 def _sound_at_ends(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

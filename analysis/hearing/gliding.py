@@ -1,0 +1,111 @@
+"""Where the speed glides: frames unbent, so that every order's line stands still in them.
+
+A motor that gives way changes its speed by a tenth in the time of a few frames. Its high orders
+then sweep over many bins within one frame and are lost. Read along a clock that runs with the
+spindle, a frame holds them as sharp lines again.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+from scipy.ndimage import binary_dilation, uniform_filter1d
+from scipy.signal import savgol_filter
+
+from analysis.hearing.orders import FloatArray
+from analysis.hearing.search import spans
+from analysis.hearing.sharpen import line_heights, offset_of_top
+from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
+
+Spectra = npt.NDArray[np.complex64]
+Mask = npt.NDArray[np.bool_]
+
+GLIDES = 0.06  # share of the speed in a second: the tenth order moves by half a bin in a frame
+AROUND_FRAMES = 5
+SHORTEST_FRAMES = 8
+FINER = 2  # times as many samples as bins need: read between them along a straight line
+# Round after round: offsets from the track so far, as a share, and how many of them are tried.
+ROUNDS = ((0.02, 41), (0.008, 17))
+SMOOTH_FRAMES = 5  # of the heights along the track
+CURVE_FRAMES, CURVE_DEGREE = 7, 2  # a sixth of a second is a parabola
+JOINED_FRAMES = 4
+
+
+def gliding(rotation_hz: FloatArray, *, step_s: float) -> Mask:
+    """Frames in which a running stretch's speed changes fast, and those about them."""
+    fast = np.zeros(len(rotation_hz), bool)
+    for first, end in spans(np.isfinite(rotation_hz)):
+        if end - first > SHORTEST_FRAMES:
+            rate = glide_of(rotation_hz[first:end], step_s=step_s)
+            near = binary_dilation(np.abs(rate) > GLIDES, iterations=AROUND_FRAMES)
+            for a, b in spans(near):
+                fast[first + a : first + b] = b - a >= SHORTEST_FRAMES
+    return fast
+
+
+def glide_of(rotation_hz: FloatArray, *, step_s: float) -> FloatArray:
+    """Change of speed, as a share of it in a second, shape (frames,)."""
+    slope = savgol_filter(rotation_hz, CURVE_FRAMES, CURVE_DEGREE, deriv=1, delta=step_s)
+    return np.asarray(slope / rotation_hz)
+
+
+def unbent(spectra: Spectra, glide: FloatArray, *, grid: SpectrumGrid) -> Spectra:
+    """Spectra of frames on a clock that runs with the spindle, and with true time at the centre.
+
+    A tone of frequency f there, changing by ``glide * f`` in a second, becomes a line at f.
+
+    Parameters
+    ----------
+    spectra : array, shape (frames, bins)
+    glide : array, shape (frames,)
+        Share of the speed by which it changes in a second.
+    """
+    bins = spectra.shape[1]
+    count = scipy.fft.next_fast_len(2 * FINER * bins, real=True)
+    frame_s = grid.length / grid.sample_rate_hz
+    sound = scipy.fft.irfft(spectra, n=count, axis=1)
+    place = np.arange(count, dtype=np.float64)
+    clock_s = (place - count / 2) * (frame_s / count)
+    for samples, rate in zip(sound, glide, strict=True):
+        # The time t at which t + rate t^2 / 2 is what the clock shows, to third order.
+        bent = place + (count / frame_s) * clock_s**2 * rate * (rate * clock_s - 1) / 2
+        samples[:] = np.interp(bent, place, samples)
+    return np.asarray(scipy.fft.rfft(sound, axis=1)[:, :bins])
+
+
+def followed_closely(
+    spectra: Spectra,
+    log_floor: npt.NDArray[np.float32],
+    rotation_hz: FloatArray,
+    *,
+    orders: npt.NDArray[np.int64],
+    grid: SpectrumGrid,
+) -> FloatArray:
+    """The track of one gliding stretch, moved to where its unbent lines stand highest.
+
+    Parameters
+    ----------
+    spectra : array, shape (frames, bins)
+    log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
+    rotation_hz : array, shape (frames,)
+        The track so far.
+    orders : array
+        The audible orders.
+    """
+    track, count = rotation_hz, len(rotation_hz)
+    rows = np.arange(count)
+    for most, tries in ROUNDS:
+        straight = unbent(spectra, glide_of(track, step_s=grid.step_s), grid=grid)
+        levels = np.log(straight.real**2 + straight.imag**2 + np.float32(1e-20))
+        levels -= np.repeat(log_floor, FLOOR_EVERY, axis=1)[:, : levels.shape[1]]
+        offsets = np.linspace(-most, most, tries)
+        heights = line_heights(
+            levels, track, rows=rows, orders=orders, offsets=offsets, bin_hz=grid.bin_hz
+        )
+        heights = uniform_filter1d(heights, SMOOTH_FRAMES, axis=0, mode="nearest")
+        track = track * (1 + offset_of_top(heights, offsets))
+        track = savgol_filter(track, CURVE_FRAMES, CURVE_DEGREE)
+    inside = np.minimum(rows, rows[::-1])
+    share = np.minimum(1.0, inside / JOINED_FRAMES)
+    return np.asarray(share * track + (1 - share) * rotation_hz)
