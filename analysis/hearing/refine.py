@@ -29,7 +29,10 @@ FIRST_STEPS, LATER_STEPS = 6, 1  # Newton steps: a longer window starts near its
 # 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
 OVERLAP_NOISE = 2.667
 POOL_SHIFTS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # frames
-WANDER_FRAMES = 17
+SCATTER_FRAMES = 17
+MOST_SCATTER = 0.01  # of the rotation: more than that is a slip of one order
+MOST_OF_BEND = 0.8  # one order's; what it differs by from the others shows that much less
+FEW_ORDERS = 1.3  # Student's t over the normal at 95 %, for the five orders or so that tell most
 COARSE_DEVIATION = 0.002  # of the path itself, as a share of the rotation
 AROUND, SLIPPED = 9, 4  # frames; how many times shorter a slipped frame's window is
 AGREE = 2.5  # standard deviations within which a longer window must agree
@@ -107,15 +110,16 @@ def refine_stretch(
     deviation = COARSE_DEVIATION * rotation_hz
     growing = np.ones(frames, bool)
     reach = np.ones(frames, np.int64)
-    short, short_deviation = track, deviation
+    scatter = deviation
     for half in HALF_WIDTHS:
         if half > 1 and half >= frames:
             break
-        found, sigma, peaked = track.copy(), deviation.copy(), growing.copy()
+        found, peaked = track.copy(), growing.copy()
+        sigma, apart = deviation.copy(), scatter.copy()
         # The early steps build on each other's answers all around; later windows stand alone.
         asked = np.flatnonzero(growing | (half <= 2))
         for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):
-            found[asked], sigma[asked], peaked[asked] = _newton_step(
+            found[asked], sigma[asked], apart[asked], peaked[asked] = _newton_step(
                 phasors, track=found, asked=asked, orders=orders, half=half, step_s=step_s
             )
         if half > 1:
@@ -123,9 +127,8 @@ def refine_stretch(
         accept = growing & peaked
         track = np.where(accept, found, track)
         deviation = np.where(accept, sigma, deviation)
+        scatter = np.where(accept, apart, scatter)
         reach = np.where(accept, half, reach)
-        if half == 1:
-            short, short_deviation = track, deviation
     # A frame that settled on a side peak cannot agree with any longer window, while those
     # around it reach far beyond it and agree: they know better.
     usual_reach = median_filter(reach, AROUND, mode="nearest")
@@ -134,14 +137,9 @@ def refine_stretch(
     deviation = np.where(slipped, median_filter(deviation, AROUND, mode="nearest"), deviation)
     reach = np.where(slipped, usual_reach, reach)
     surer, borrowed = _pooled(track, deviation, reach)
-    return Refined(surer, np.hypot(borrowed, _wander(short, short_deviation, track)))
-
-
-def _wander(short: FloatArray, short_deviation: FloatArray, track: FloatArray) -> FloatArray:
-    """How far the spindle strays, unseen by its long window, from what the window says."""
-    spread = uniform_filter1d((short - track) ** 2, WANDER_FRAMES, mode="nearest")
-    noise = uniform_filter1d(short_deviation**2, WANDER_FRAMES, mode="nearest")
-    return np.sqrt(np.maximum(spread - 1.5 * noise, 0))
+    scatter = np.minimum(scatter, MOST_SCATTER * track)
+    scatter = np.sqrt(uniform_filter1d(scatter**2, SCATTER_FRAMES, mode="nearest"))
+    return Refined(surer, np.maximum(borrowed, FEW_ORDERS * scatter))
 
 
 def _pooled(
@@ -179,11 +177,13 @@ def _newton_step(
     orders: npt.NDArray[np.int64],
     half: int,
     step_s: float,
-) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.bool_]]:
     """One step towards the rotation that best stills all phasors in windows of 2 half + 1.
 
-    Returns for the frames `asked` the rotation, its standard deviation, and where the
-    objective, the power of the windowed sum over all orders, bends down as it must near its peak.
+    Returns for the frames `asked` the rotation, its standard deviation in white noise, the same
+    by how far the orders differ (jackknifed: a fan or a tooth does not keep to the shaft), and
+    where the objective, the power of the windowed sum over all orders, bends down as it must
+    near its peak.
     """
     frames = len(track)
     index = np.arange(frames)
@@ -202,10 +202,16 @@ def _newton_step(
     s2 = _window_sum(still * (index**2)[:, None], low, high)
     s2 += centre[:, None] * (centre[:, None] * s0 - 2 * s1)
     s1 -= centre[:, None] * s0
-    slope = (orders * np.imag(np.conj(s0) * s1)).sum(axis=1)
-    bend = (orders**2 * (np.abs(s1) ** 2 - np.real(np.conj(s0) * s2))).sum(axis=1)
+    slopes = orders * np.imag(np.conj(s0) * s1)
+    bends = orders**2 * (np.abs(s1) ** 2 - np.real(np.conj(s0) * s2))
+    bend = bends.sum(axis=1)
     peaked = bend < 0
-    delta = np.where(peaked, -slope / np.where(peaked, bend, -1.0), 0.0) / turn
+    bend = np.where(peaked, bend, -1.0)
+    turns_off = np.where(peaked, -slopes.sum(axis=1) / bend, 0.0)
+    delta = turns_off / turn
+    left = slopes + bends * turns_off[:, None]
+    left /= 1 - np.clip(bends / bend[:, None], 0, MOST_OF_BEND)
+    apart = np.sqrt((left**2).sum(axis=1)) / (-bend * turn)
     # The track's own mean over the window, weighted as a regression of its phase weighs it.
     spread = count * (count**2 - 1) / 12
     mean = _window_sum(turns * index, low, high) - centre * _window_sum(turns, low, high)
@@ -215,7 +221,7 @@ def _newton_step(
     information = 2 * turn**2 * spread / OVERLAP_NOISE * (power * orders**2).sum(axis=1)
     limit = 0.002 * track[asked]
     found = mean + np.clip(delta, -limit, limit)
-    return found, 1 / np.sqrt(np.maximum(information, 1e-9)), peaked
+    return found, 1 / np.sqrt(np.maximum(information, 1e-9)), apart, peaked
 
 
 def _window_sum(
