@@ -37,7 +37,7 @@ ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
 SOON_S = 0.6
 MEETING_S = 1.5  # to either side of where free and cut meet
-JUMP, SAME_SETTING = 0.03, 0.12  # ln speed, from frame to frame and from stretch to stretch
+JUMP, SAME_SETTING = 0.06, 0.12  # ln speed, from frame to frame and from stretch to stretch
 
 
 def hear_contact(trace: Trace) -> Contact:
