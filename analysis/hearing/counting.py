@@ -38,7 +38,10 @@ def counted_right(search: Search, course: Course) -> Course:
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
         weights = {
-            ratio: scores[ratio] + counted[ratio].evidence - counted[ratio].off_plate
+            ratio: scores[ratio]
+            + counted[ratio].evidence
+            + counted[ratio].likeness
+            - counted[ratio].off_plate
             for ratio in likely
         }
         best = max(weights, key=lambda ratio: weights[ratio])

@@ -10,6 +10,7 @@ weighed over the whole take.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -26,6 +27,7 @@ from analysis.hearing.pursuit import (
     followed_everywhere,
     followed_held,
     held_machine,
+    recalled,
     recognised,
 )
 from analysis.hearing.search import HOP, Course, Machine, Search
@@ -63,12 +65,18 @@ def find_course(
         Its voices from a calibration, running free: they point the way, but what is heard
         here decides.
     """
+    if taught is not None:
+        search = replace(search, taught=taught.idle)
     if known is not None:
         course = recognised(search, known)
         if course.running.mean() > ENOUGH:
             return course
+        best: Course | None = course
+    elif taught is not None:
+        best = max(recalled(search, taught), key=lambda course: course.merit, default=None)
+    else:
+        best = None
     taught = known or taught
-    best = recognised(search, taught) if taught is not None else None
     worth = 0.0  # of the best course, beside its merit
     whole = clear = search  # clear: other machines taken out, but never the best course
     for round_number in range(ROUNDS):

@@ -23,7 +23,15 @@ from analysis.hearing.orders import (
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.search import Course, Machine, Search
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits, step_evidence
+from analysis.hearing.voice import (
+    QUIETER,
+    Mask,
+    Voices,
+    learn_voice,
+    order_fits,
+    quieter,
+    step_evidence,
+)
 
 # Steps overlap by half and speech or knocks last over several: evidence counts half.
 EVIDENCE = 0.5
@@ -37,6 +45,7 @@ MOST_SAG, LEAST_SAG = 0.66, 0.985
 PAIR_MARGIN = 0.05
 MOST_AT_ENDS = 0.06  # share of a held course at the ends of its range
 ROUNDS = 2
+MIN_HEARD_STEPS = 20  # about a second
 
 
 def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
@@ -56,6 +65,21 @@ def recognised(search: Search, known: Voices) -> Course:
     fits = order_fits(search.orders(path))
     lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
     return tell_apart(search, path, guess=uniform_filter1d(lead, 9) > 0)
+
+
+def recalled(search: Search, taught: Voices) -> list[Course]:
+    """Courses of a router whose voice a calibration taught, learned anew from where it is heard.
+
+    Beside a noise, or farther away, its lines are quieter; in the cut it sounds otherwise.
+    """
+    courses = []
+    for by in QUIETER:
+        voice = quieter(taught.idle, by)
+        rough = recognised(search, Voices(voice, voice))
+        if np.count_nonzero(rough.running) < MIN_HEARD_STEPS:
+            continue
+        courses += [_settled(search, rough, 0), followed(search, rough.path, rough.running)]
+    return [course for course in courses if course.running.any()]
 
 
 def followed(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Course:

@@ -40,6 +40,8 @@ class Course:
         Nepers by which the teeth's tones are stronger in the cut, summed over teeth.
     evidence : float
         Nats a step of the take, mean, that its voices' orders bring where it runs.
+    likeness : float
+        Nats a step, mean, by which it sounds like the taught voice where it runs free.
     off_plate : float
         What the plate says against it, in nats.
     merit : float
@@ -51,6 +53,7 @@ class Course:
     voices: Voices
     cutness: float
     evidence: float
+    likeness: float
     off_plate: float
     merit: float
 
@@ -126,6 +129,8 @@ class Search:
     free_hz : (float, float)
         The slowest and the fastest that a router of this plate should run free; in the cut
         it may be slower.
+    taught : Voice or None
+        How the router sounds running free, from its calibration.
     """
 
     steps: Steps
@@ -133,6 +138,7 @@ class Search:
     axis: npt.NDArray[np.uint8]
     flutes: int | None
     free_hz: tuple[float, float]
+    taught: Voice | None = None
 
     @classmethod
     def over(
@@ -201,12 +207,9 @@ class Search:
                 inside = (centre > 2) & (centre < self.grid.bins - 3)
                 for cell in range(-2, 3):
                     excess[on[inside], centre[inside] + cell] = -0.7
-        return Search.over(
-            replace(self.steps, excess=excess),
-            self.candidates,
-            flutes=self.flutes,
-            free_hz=self.free_hz,
-        )
+        steps = replace(self.steps, excess=excess)
+        axis = on_log_axis(excess, grid=self.grid, candidates=self.candidates)
+        return replace(self, steps=steps, axis=axis)
 
 
 def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

@@ -19,7 +19,15 @@ from analysis.hearing.orders import ORDERS, TOP_ORDER, FloatArray
 from analysis.hearing.path import OFF
 from analysis.hearing.search import Course, Search, hop_share, some_of, spans
 from analysis.hearing.spectra import FLOOR_EVERY
-from analysis.hearing.voice import Mask, learn_voices, order_fits, voices_evidence
+from analysis.hearing.voice import (
+    QUIETER,
+    Mask,
+    learn_voices,
+    order_fits,
+    quieter,
+    step_evidence,
+    voices_evidence,
+)
 
 SETTLE_STEPS = 8  # a third of a second
 SECOND_STEPS, STILL_RISING = 22, 0.012  # spin-up goes on while it gains that in a second
@@ -32,6 +40,8 @@ SURE_VOTE = 3.0
 # What merit is made of, beside nepers of rise: each sign of a cut, nats of evidence a step,
 # share of hops, and the plate's word.
 VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST = 1.5, 0.3, 100.0
+# For each nat a step by which it sounds as it was taught; beyond those it surely is not, or is.
+LIKENESS_WORTH, NOT_ALIKE, ALIKE = 2.0, -2.0, 3.0
 TOO_SLOW_COST, OFF_PLATE_COST, PLATE_TOLERANCE = 5.0, 100.0, 0.01  # the second: a whole too much
 LEAST_KEPT, MOST_KEPT, NO_MOTOR_COST = 0.62, 1.05, 6.0  # of the free speed, in the cut
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
@@ -100,6 +110,12 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     smaller = min(np.count_nonzero(settled & second), np.count_nonzero(settled & ~second))
     rise = min(max(0.0, signs.rise), MOST_RISE) * min(1.0, smaller / ENOUGH_OF_A_STATE)
     evidence = float(heard[running].sum()) / len(path)
+    free = running & ~second
+    likeness = 0.0
+    if search.taught is not None and free.any():
+        likeness = max(
+            float(np.mean(step_evidence(fits, quieter(search.taught, by))[free])) for by in QUIETER
+        )
     off_plate = _off_plate_cost(search, path, free=settled & ~second, cut=settled & second)
     return Course(
         path,
@@ -107,10 +123,12 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         voices,
         cutness=rise * min(1.0, abs(signs.vote) / SURE_VOTE),
         evidence=evidence,
+        likeness=likeness,
         off_plate=off_plate,
         merit=rise
         + VOTE_WORTH * abs(signs.vote)
         + EVIDENCE_WORTH * evidence
+        + LIKENESS_WORTH * min(max(likeness, NOT_ALIKE), ALIKE)
         - HOPS_COST * hop_share(path)
         - off_plate,
     )

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.orders import (
+    FAINT,
     LEARNABLE,
     SILENT,
     TOP_ORDER,
@@ -27,6 +28,7 @@ Fits = npt.NDArray[np.float32]  # shape (soundings, steps, orders)
 
 MIN_STEPS = 6  # fewer steps teach nothing
 HEARD = 1.0  # nats a step needs to teach anything
+QUIETER = (0, 1)  # soundings by which a router that was taught may be quieter
 SMOOTH_STEPS = 9  # a state lasts some 0.4 s at least
 
 
@@ -36,6 +38,12 @@ class Voices:
 
     idle: Voice
     cutting: Voice
+
+
+def quieter(voice: Voice, soundings: int) -> Voice:
+    """A voice farther away or beside a noise: so many soundings, some 6 dB each, less."""
+    down = np.where(voice - soundings >= FAINT, voice - soundings, SILENT)
+    return np.where(voice >= FAINT, down, voice)
 
 
 def order_fits(excess: npt.NDArray[np.float32]) -> Fits:

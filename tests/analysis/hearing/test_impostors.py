@@ -81,6 +81,7 @@ def test_hops_the_same_way_are_one_break() -> None:
             Voices(silent, silent),
             cutness=0.0,
             evidence=0.0,
+            likeness=0.0,
             off_plate=0.0,
             merit=0.0,
         )

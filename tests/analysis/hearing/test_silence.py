@@ -56,7 +56,14 @@ def taken(
         free_hz=(100.0, 340.0),
     )
     course = Course(
-        path, cutting, Voices(VOICE, VOICE), cutness=1.0, evidence=1.0, off_plate=0.0, merit=1.0
+        path,
+        cutting,
+        Voices(VOICE, VOICE),
+        cutness=1.0,
+        evidence=1.0,
+        likeness=0.0,
+        off_plate=0.0,
+        merit=1.0,
     )
     told = without_silent_ends(search, course).path
     assert np.array_equal(told[told != OFF], path[told != OFF])
