@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable
 from functools import cache
 
-EVERY_S = 60.0
+EVERY_S = 20.0
 """Of sound; it takes some hundredths of a second at most."""
 
 
