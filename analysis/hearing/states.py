@@ -40,8 +40,7 @@ SURE_VOTE = 3.0
 # What merit is made of, beside nepers of rise: each sign of a cut, nats of evidence a step,
 # share of hops, and the plate's word.
 VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST = 1.5, 0.3, 100.0
-# For each nat a step by which it sounds as it was taught; beyond those it surely is not, or is.
-LIKENESS_WORTH, NOT_ALIKE, ALIKE = 2.0, -2.0, 3.0
+LIKENESS_WORTH = 0.5  # for each nat a step by which it sounds as it was taught
 TOO_SLOW_COST, OFF_PLATE_COST, PLATE_TOLERANCE = 5.0, 100.0, 0.01  # the second: a whole too much
 LEAST_KEPT, MOST_KEPT, NO_MOTOR_COST = 0.62, 1.05, 6.0  # of the free speed, in the cut
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
@@ -128,7 +127,7 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
         merit=rise
         + VOTE_WORTH * abs(signs.vote)
         + EVIDENCE_WORTH * evidence
-        + LIKENESS_WORTH * min(max(likeness, NOT_ALIKE), ALIKE)
+        + LIKENESS_WORTH * likeness
         - HOPS_COST * hop_share(path)
         - off_plate,
     )
