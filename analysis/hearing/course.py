@@ -17,7 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
-from analysis.hearing.machines import MIN_SEED_STEPS, other_machines, seeds_of
+from analysis.hearing.impostors import without_mains
+from analysis.hearing.machines import MIN_SEED_STEPS, machines_met, other_machines, seeds_of
 from analysis.hearing.orders import LOG_STEP, shift_to
 from analysis.hearing.path import OFF
 from analysis.hearing.pursuit import (
@@ -29,9 +30,11 @@ from analysis.hearing.pursuit import (
     held_machine,
     recalled,
     recognised,
+    steadied,
 )
 from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.sharing import better_told
+from analysis.hearing.silence import without_silent_ends
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices
 
@@ -48,6 +51,7 @@ MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 CUTS = 7.0  # cutness of a router that surely cuts
 ROUNDS = 3
+MOST_MET = 2  # times that machines which the course went over to are taken out
 
 
 def find_course(
@@ -71,11 +75,28 @@ def find_course(
         course = recognised(search, known)
         if course.running.mean() > ENOUGH:
             return course
-        best: Course | None = course
+    likeliest = _likeliest(search, known, taught)
+    for _ in range(MOST_MET):
+        met = machines_met(search, likeliest) if likeliest is not None else []
+        if not met:
+            break
+        search = search.without(*met)
+        likeliest = _likeliest(search, known, taught)
+    quieter = without_mains(search, likeliest) if likeliest is not None else None
+    if quieter is not None and likeliest is not None:
+        other = _likeliest(quieter, known, taught)
+        if other is not None and other.merit > likeliest.merit:
+            return other
+    return likeliest
+
+
+def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> Course | None:
+    """The course that most looks like a router at work."""
+    best: Course | None = None
+    if known is not None:
+        best = recognised(search, known)
     elif taught is not None:
         best = max(recalled(search, taught), key=lambda course: course.merit, default=None)
-    else:
-        best = None
     taught = known or taught
     worth = 0.0  # of the best course, beside its merit
     whole = clear = search  # clear: other machines taken out, but never the best course
@@ -120,7 +141,9 @@ def find_course(
         alone = _alone(clear.without(*hidden), best)
         if alone.merit > best.merit + worth + CLEARLY_MORE and _same_cut(alone, best):
             best = alone
-    return counted_right(whole, best) if best.running.sum() >= MIN_SEED_STEPS else None
+    if best.running.sum() < MIN_SEED_STEPS:
+        return None
+    return steadied(whole, without_silent_ends(whole, counted_right(whole, best)))
 
 
 def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.hearing.orders import order_excess
-from analysis.hearing.ratio import MAINS_HZ
+from analysis.hearing.orders import FloatArray, order_excess
+from analysis.hearing.ratio import MAINS_HZ, RIPPLES_HZ
 from analysis.hearing.search import Course, Search, some_of
 
 STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
@@ -27,27 +27,44 @@ STANDS = 0.7
 
 def is_hum(search: Search, course: Course) -> bool:
     """Whether a course stands still and each order it rests on is one of the mains' harmonics."""
+    return any(_rests_on(search, course, mains_hz) is not None for mains_hz in MAINS_HZ)
+
+
+def without_mains(search: Search, course: Course) -> Search | None:
+    """The search without the comb of the mains that a course rests on; None if on none.
+
+    A motor's electronics buzz at twice the mains. A router that turns at a multiple of that
+    rests on the same lines: what is heard without them decides.
+    """
+    for mains_hz in (*MAINS_HZ, *RIPPLES_HZ):
+        harmonics = _rests_on(search, course, mains_hz)
+        if harmonics is not None:
+            numbers = 1 + np.flatnonzero(harmonics > BESIDE)
+            return search.without_lines([mains_hz * int(number) for number in numbers])
+    return None
+
+
+def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | None:
+    """Mean excess of a hum's harmonics, if all that a still course rests on are among them."""
     path = course.path[course.running]
     if np.ptp(path) > STILL:
-        return False
+        return None
     rotation_hz = float(np.median(search.candidates.rotation_hz[path]))
     steps = some_of(course.running)
-    for mains_hz in MAINS_HZ:
-        every = round(rotation_hz / mains_hz)
-        if abs(rotation_hz / (every * mains_hz) - 1) > NEAR:
-            continue
-        harmonics = order_excess(
-            search.excess[steps],
-            rotation_hz=np.full(len(steps), mains_hz),
-            grid=search.grid,
-            top_order=int((search.grid.bins - 3) * search.grid.bin_hz / mains_hz),
-        ).mean(axis=0)
-        orders = np.arange(every - 1, len(harmonics) - 1, every)
-        sounding = orders[harmonics[orders] > CLEAR]
-        beside = np.maximum(harmonics[sounding - 1], harmonics[sounding + 1])
-        if len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL:
-            return True
-    return False
+    every = round(rotation_hz / mains_hz)
+    if every < 2 or abs(rotation_hz / (every * mains_hz) - 1) > NEAR:
+        return None
+    harmonics = order_excess(
+        search.excess[steps],
+        rotation_hz=np.full(len(steps), mains_hz),
+        grid=search.grid,
+        top_order=int((search.grid.bins - 3) * search.grid.bin_hz / mains_hz),
+    ).mean(axis=0)
+    orders = np.arange(every - 1, len(harmonics) - 1, every)
+    sounding = orders[harmonics[orders] > CLEAR]
+    beside = np.maximum(harmonics[sounding - 1], harmonics[sounding + 1])
+    hum = len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL
+    return harmonics.astype(np.float64) if hum else None
 
 
 def is_tune(search: Search, course: Course) -> bool:

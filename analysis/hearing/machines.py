@@ -8,13 +8,21 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.orders import LOG_STEP, FloatArray
+from analysis.hearing.orders import AT_TIMES, LOG_STEP, ORDERS, FloatArray, order_excess
 from analysis.hearing.path import OFF
 from analysis.hearing.ratio import RATIOS
-from analysis.hearing.search import HOP, Course, Machine, Search
+from analysis.hearing.search import HOP, Course, Machine, Search, some_of
 from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
 MIN_SEED_STEPS = 20  # about a second
+# Of a course's quiet stretches: share in the cut up to which they are, nepers over its
+# surroundings for an order to be asked after, nepers and deviations by which they sound elsewhere.
+HARDLY_CUT, CLEAR_ORDER, SOUNDS_ON, SURELY = 0.3, 1.2, 0.25, 4.5
+LOUDEST_CELL = 4.0  # nepers a cell may add to a mean
+FAR = 0.05  # in log: nearer by, lines of the one run into the other's
+LEAST_ORDERS, LEAST_CELLS = 3, 100
+CELL_SPREAD = 1.9  # nepers; strays and levels that ride included
+ASIDE_BINS = 3.5  # just outside a Hann line
 
 
 def seeds_of(search: Search, path: npt.NDArray[np.int64]) -> list[Mask]:
@@ -72,3 +80,92 @@ def other_machines(
                 continue
         others.append(Machine(steady, voice))
     return others
+
+
+def machines_met(search: Search, course: Course) -> list[Machine]:
+    """Machines that a course went over to where its own fell quiet.
+
+    When a router gives way its lines go with it. A comb that was followed out of the cut and
+    in the cut sounds on at its own speed, while the course is elsewhere, is another machine's.
+    Stretches that hold half of the cut are not asked: there the router itself may sound on.
+    """
+    path, met = course.path, []
+    all_cut = np.count_nonzero(course.cutting & course.running)
+    for stretch in _stretches_alike(path):
+        steps = np.flatnonzero(stretch)
+        cut = np.count_nonzero(course.cutting[stretch])
+        if len(steps) < MIN_SEED_STEPS or cut > HARDLY_CUT * len(steps) or 2 * cut > all_cut:
+            continue
+        log_hz = np.log(search.candidates.rotation_hz[path[steps]])
+        smooth = uniform_filter1d(log_hz, 9, mode="nearest")
+        log_hz = np.interp(np.arange(len(path)), steps, smooth)
+        elsewhere = course.cutting & course.running & ~stretch
+        elsewhere &= np.abs(np.log(search.rotation_hz(path)) - log_hz) > FAR
+        if np.count_nonzero(elsewhere) < MIN_SEED_STEPS:
+            continue
+        if _sounds_on(search, course, np.exp(log_hz), stretch, elsewhere):
+            steady = np.rint((log_hz - np.log(search.candidates.lowest_hz)) / LOG_STEP)
+            steady = steady.astype(np.int64)
+            met.append(Machine(steady, learn_voice(order_fits(search.orders(steady)), stretch)))
+    return met
+
+
+def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
+    """The running steps of a path parted at its hops; stretches of much the same speed together."""
+    on = path != OFF
+    breaks = np.flatnonzero((np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > HOP))
+    edges = np.concatenate([[0], breaks + 1, [len(path)]])
+    stretches = [(a, b) for a, b in pairwise(edges.tolist()) if on[a]]
+    alike: list[tuple[float, Mask]] = []
+    for a, b in sorted(stretches, key=lambda stretch: stretch[0] - stretch[1]):
+        middle = float(np.median(path[a:b]))
+        near = (mask for speed, mask in alike if abs(speed - middle) <= HOP)
+        mask = next(near, None)
+        if mask is None:
+            mask = np.zeros(len(path), bool)
+            alike.append((middle, mask))
+        mask[a:b] = True
+    return [mask for _, mask in alike]
+
+
+def _sounds_on(
+    search: Search, course: Course, rotation_hz: FloatArray, heard: Mask, elsewhere: Mask
+) -> bool:
+    """Whether the orders that are clear where a comb was heard are there elsewhere, too."""
+    there = np.nan_to_num(_over_surroundings(search, rotation_hz, some_of(heard)))
+    clear = there.mean(axis=0)
+    steps = some_of(elsewhere)
+    over = _over_surroundings(search, rotation_hz, steps)
+    # Cells where the course's own lines lie, or just beside, say nothing.
+    line_hz = rotation_hz[steps][:, None] * ORDERS
+    own_hz = search.rotation_hz(course.path)[steps][:, None]
+    nearest = np.rint(line_hz / own_hz).astype(np.int64)
+    audible = np.concatenate([[False], course.machine.voice >= AT_TIMES, [False]])
+    own = np.abs(line_hz - nearest * own_hz) < (ASIDE_BINS + 2.5) * search.grid.bin_hz
+    own &= audible[np.minimum(nearest, len(audible) - 1)]
+    heard_there = np.isfinite(over) & ~own & (clear > CLEAR_ORDER)
+    cells = int(np.count_nonzero(heard_there))
+    each = [over[there, order].mean() for order, there in enumerate(heard_there.T) if there.any()]
+    if cells < LEAST_CELLS or len(each) < LEAST_ORDERS:
+        return False
+    # One line in common with a third machine must not decide: most of the orders sound on.
+    mean, middle = float(np.mean(over[heard_there])), float(np.median(each))
+    deviation = CELL_SPREAD / (cells / 2) ** 0.5  # neighbouring steps share half their sound
+    return mean > SURELY * deviation and min(mean, middle) > SOUNDS_ON
+
+
+def _over_surroundings(
+    search: Search, rotation_hz: FloatArray, steps: npt.NDArray[np.int64]
+) -> FloatArray:
+    """Excess at each order less what lies just beside it, shape (steps, orders)."""
+    at, below, above = (
+        order_excess(
+            search.excess[steps],
+            rotation_hz=rotation_hz[steps],
+            grid=search.grid,
+            aside_bins=aside,
+        )
+        for aside in (0.0, -ASIDE_BINS, ASIDE_BINS)
+    )
+    beside = (np.minimum(below, LOUDEST_CELL) + np.minimum(above, LOUDEST_CELL)) / 2
+    return np.asarray(np.minimum(at, LOUDEST_CELL) - beside, np.float64)

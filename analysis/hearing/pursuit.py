@@ -40,6 +40,7 @@ SWITCH, FIRST_SWITCH = 8.0, 20.0  # cost of switching on or off
 RUNNING_BONUS = 2.0  # while following a machine into silence, per step
 FOLLOW_DOWN, FOLLOW_UP = 0.75, 1.5  # of an open-loop motor, against the speeds it was heard at
 HELD = 0.03  # share by which an electronically held speed may move
+HELD_MARGIN = 0.02  # beyond the speeds at which it was followed
 # In pairs: the cut's speed against that of running free, for an open-loop motor.
 MOST_SAG, LEAST_SAG = 0.66, 0.985
 PAIR_MARGIN = 0.05
@@ -136,6 +137,32 @@ def followed_as_two(
     voices = Voices(idle=learn_voice(fits, free), cutting=learn_voice(fits, cut))
     course = tell_apart(near, two_voice_path(near, voices))
     return _settled(near, course, first)
+
+
+def steadied(search: Search, course: Course) -> Course:
+    """A course that hardly moves, followed once more as one that is known not to.
+
+    Where a router is faint a course wanders off by a percent or two to whatever sounds there.
+    """
+    hz = search.candidates.rotation_hz[course.path[course.running]]
+    lowest_hz, highest_hz = np.percentile(hz, [2, 98])
+    if highest_hz > (1 + 2 * HELD) * lowest_hz:
+        return course
+    near, first = search.among(lowest_hz * (1 - HELD_MARGIN), highest_hz * (1 + HELD_MARGIN))
+    last = first + near.candidates.count - 1
+    beyond = course.running & ((course.path < first) | (course.path > last))
+    for _ in range(ROUNDS):
+        evidence = EVIDENCE * _two_voice_evidence(near, course.voices)
+        path = best_path(evidence, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
+        path = np.where(beyond, course.path, np.where(path != OFF, path + first, OFF))
+        ran = np.flatnonzero(path != OFF)
+        if not len(ran):
+            return course
+        # Nobody stops a router for a moment: only a run's ends may turn out to be silent.
+        path[ran[0] : ran[-1]] = np.where(path != OFF, path, course.path)[ran[0] : ran[-1]]
+        path = np.where(course.running, path, OFF)
+        course = tell_apart(search, path, guess=course.cutting)
+    return course
 
 
 def held_machine(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Machine:

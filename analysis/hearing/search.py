@@ -24,6 +24,7 @@ from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.voice import Mask, Voices
 
 HOP = 8  # candidates in one step, 2 %: to another comb
+TAKEN_OUT = -0.7  # excess where a line was: about that of noise
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -206,10 +207,20 @@ class Search:
                 centre = np.rint(rotation * order / self.grid.bin_hz).astype(np.int64)
                 inside = (centre > 2) & (centre < self.grid.bins - 3)
                 for cell in range(-2, 3):
-                    excess[on[inside], centre[inside] + cell] = -0.7
-        steps = replace(self.steps, excess=excess)
+                    excess[on[inside], centre[inside] + cell] = TAKEN_OUT
+        return self._of(excess)
+
+    def without_lines(self, lines_hz: list[float]) -> Search:
+        """The same search with lines that stand still taken out of the spectra."""
+        excess = self.excess.copy()
+        for line_hz in lines_hz:
+            centre = round(line_hz / self.grid.bin_hz)
+            excess[:, max(centre - 2, 0) : centre + 3] = TAKEN_OUT
+        return self._of(excess)
+
+    def _of(self, excess: Excess) -> Search:
         axis = on_log_axis(excess, grid=self.grid, candidates=self.candidates)
-        return replace(self, steps=steps, axis=axis)
+        return replace(self, steps=replace(self.steps, excess=excess), axis=axis)
 
 
 def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

@@ -1,33 +1,18 @@
 """Of two courses through the same sound, which lives on the other's lines."""
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
-from analysis.hearing.contact import band_levels
-from analysis.hearing.orders import LOG_STEP, Candidates
+from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.search import Course, Search
 from analysis.hearing.sharing import better_told
-from analysis.hearing.spectra import Framer, SpectrumGrid, log_power, spectrum
-from analysis.hearing.spindle import as_frames
 from analysis.hearing.states import tell_apart
+from tests.analysis.hearing.searches import RATE_HZ, searched
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
-RATE_HZ = 16_000
 ROUTER_HZ = 15_000 / 60
 SECONDS = 12.0
-
-
-def searched(samples: npt.NDArray[np.floating]) -> Search:
-    grid = SpectrumGrid(float(RATE_HZ))
-    framer = Framer(grid)
-    frames = np.concatenate([framer.frames(samples.astype(np.float32), multiple=1), framer.rest()])
-    spectra = spectrum(frames, grid=grid)
-    levels = log_power(spectra[:, : grid.bins])
-    bands = band_levels(spectra, levels, grid=grid)
-    steps = as_frames(spectra[:, : grid.bins], levels, bands, grid=grid).steps
-    return Search.over(steps, Candidates.between(90.0, 430.0), flutes=2, free_hz=(130.0, 400.0))
 
 
 def held(search: Search, rotation_hz: float) -> Course:
