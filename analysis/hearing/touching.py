@@ -120,7 +120,7 @@ def _as_contact(trace: Trace, states: TwoStates) -> Contact:
     if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or states.apart < CUT_APART:
         # A sound that never changes, or only by chance, is running free.
         return Contact(np.zeros(len(trace.running), bool), states.evidence)
-    return Contact(states.second & ~_spinning_up(trace, states.second), states.evidence)
+    return Contact(states.second & ~_at_a_runs_ends(trace, states.second), states.evidence)
 
 
 def _settled(trace: Trace, known_hz: tuple[float, ...] = ()) -> Mask:
@@ -177,14 +177,14 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
 
 
-def _spinning_up(trace: Trace, contact: Mask) -> Mask:
-    """Contact with which a run begins: nobody starts a router in the wood, but spin-up roars."""
+def _at_a_runs_ends(trace: Trace, contact: Mask) -> Mask:
+    """Contact with which a run begins or ends: nobody switches in the wood, but switching roars."""
     doubtful = np.zeros(len(contact), bool)
     short, soon = (round(seconds / trace.step_s) for seconds in (SPIN_UP_S, SOON_S))
     for first, end in spans(trace.running):
-        if first < soon:
-            continue  # it ran when the take began
+        begins, ends = first >= soon, end <= len(contact) - soon  # or else it ran on
         for a, b in spans(contact[first:end]):
-            if a <= soon and b - a < short:
+            near = (begins and a <= soon) or (ends and end - first - b <= soon)
+            if near and b - a < short:
                 doubtful[first + a : first + b] = True
     return doubtful
