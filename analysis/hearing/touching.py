@@ -16,6 +16,8 @@ from analysis.hearing.contact import (
     share_at_ends,
     slower_in_second,
 )
+from analysis.hearing.gaps import NEVER_BACK_S
+from analysis.hearing.parting import USUAL_PASS_S
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Contact, Features, Trace
 
@@ -31,8 +33,9 @@ ANOTHER = 0.08  # ln speed: few routers lose more by cutting
 PLAINLY, PLAINLY_APART = 5.0, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NOT_ONE = 6.0  # nats against that
-USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 2.0  # few lose more than a twentieth by cutting
+USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 1.5  # few lose more than a twentieth by cutting
 UNSURE = 2.0  # nats against what could not be believed
+PASS_SPREAD, MOST_ODD = 0.9, 3.0  # of ln seconds, from job to job; nats
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
 SOON_S = 0.6
@@ -168,6 +171,7 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
         + np.clip(rise(trace.clipped_lead) / 10, -2, 2)
         + 1
         - 2 * share_at_ends(states.second, settled, count=round(ENDS_S / trace.step_s))
+        - odd_length_cost(states.second, step_s=trace.step_s)
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
@@ -175,6 +179,25 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     if states.apart < CUT_APART:
         signs -= UNSURE
     return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
+
+
+def odd_length_cost(second: Mask, *, step_s: float) -> float:
+    """What it costs, in nats, that cuts last so long: knots are too short, a vacuum too long.
+
+    The length is that of the cut that most of the second state belongs to.
+    """
+    lengths_s: list[float] = []
+    until = -np.inf
+    for first, end in spans(second):
+        if (first - until) * step_s < NEVER_BACK_S:
+            lengths_s[-1] += (end - first) * step_s
+        else:
+            lengths_s.append((end - first) * step_s)
+        until = end
+    if not lengths_s:
+        return 0.0
+    usual_s = float(np.sum(np.square(lengths_s)) / np.sum(lengths_s))
+    return float(min(MOST_ODD, (np.log(usual_s / USUAL_PASS_S) / PASS_SPREAD) ** 2 / 2))
 
 
 def _at_a_runs_ends(trace: Trace, contact: Mask) -> Mask:

@@ -9,8 +9,9 @@ from analysis.hearing.orders import AT_TIMES, FAINT, SILENT, TOP_ORDER
 from analysis.hearing.pursuit import recalled
 from analysis.hearing.search import Search
 from analysis.hearing.voice import Voices, quieter
+from tests.analysis.hearing.searches import RATE_HZ, searched
 from tests.analysis.hearing.sounds import router
-from tests.analysis.hearing.test_sharing import RATE_HZ, ROUTER_HZ, SECONDS, held, searched
+from tests.analysis.hearing.test_sharing import ROUTER_HZ, SECONDS, held
 from tests.analysis.hearing.traces import Cut
 
 OTHER_HZ = 1.13 * ROUTER_HZ

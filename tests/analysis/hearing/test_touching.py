@@ -8,6 +8,7 @@ from analysis.hearing.touching import (
     SPIN_UP_S,
     contact_as_guessed,
     hear_contact,
+    odd_length_cost,
 )
 from analysis.hearing.trace import Trace
 from tests.analysis.hearing.traces import IDLE_HZ, STEP_S, Cut, frame, trace
@@ -113,6 +114,26 @@ def test_roaring_while_it_spins_up_is_no_cut(on_s: float, dropped: bool) -> None
     heard = hear_contact(made)
     assert heard.mask[frame(2.45) : frame(2.85)].any() != dropped
     assert heard.mask[frame(4.1) : frame(7.9)].all()
+
+
+@pytest.mark.parametrize(("off_s", "dropped"), [(25.2, True), (27.5, False)])
+def test_roaring_while_it_is_switched_off_is_no_cut(off_s: float, dropped: bool) -> None:
+    made = trace([*CUTS, Cut(24.9, 25.2)], seconds=29, off=[Cut(off_s, 29)])
+    heard = hear_contact(made)
+    assert heard.mask[frame(24.95) : frame(25.15)].any() != dropped
+    assert heard.mask[frame(18.1) : frame(22.9)].all()
+
+
+def test_cuts_last_seconds_and_neither_a_moment_nor_a_minute() -> None:
+    def cost(*cuts: Cut) -> float:
+        return odd_length_cost(truth(trace([], seconds=80), list(cuts)), step_s=STEP_S)
+
+    # By hand: half the square of ln(length / 6 s) over 0.9. Each end may be a frame off.
+    assert cost(Cut(4, 10), Cut(20, 26)) == pytest.approx(0, abs=1e-3)
+    assert cost(Cut(4, 7)) == pytest.approx((np.log(2) / 0.9) ** 2 / 2, abs=0.01)
+    assert cost(Cut(4, 10), Cut(13, 13.5)) < 0.02  # a knot beside it says little
+    assert cost(Cut(4, 7), Cut(7.5, 10)) < 0.02  # and a break inside nothing
+    assert cost(Cut(4, 4.5), Cut(20, 20.5)) == cost(Cut(1, 76)) == 3
 
 
 def test_running_free_only_is_no_cut_whatever_is_guessed() -> None:
