@@ -7,7 +7,7 @@ hiss of its own that running free does not have.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -32,9 +32,12 @@ FARTHEST = 12.0
 RUB_FREE, RUB_STANDING = (0.85, 0.5, 0.45), (1.95, 0.3, 0.55)
 LEAST_LEFT_SD = 0.03  # of a cut's sound
 LEFT_STEADY_S = 0.4  # a share read over so long is as sure as its blocks say
-LEFT_STANDING = 0.28  # of the cut's sound that an edge keeps standing still, on average
-SILENT = 0.1  # of the times that an edge stands still it cannot be heard
-LEFT_WORTH, RUB_WORTH = 0.7, 0.5  # the two measures hear much the same
+# Of the cut's sound an edge keeps so much standing still: this bit in this wood, each as likely
+# (eighths of an exponential with a mean of 0.28), and how it differs from one time to the next.
+RUB_LEVELS = tuple(-0.28 * float(np.log(1 - (i + 0.5) / 8)) for i in range(8))
+RUB_SPREAD = 0.5  # of its logarithm
+SILENT = 0.01  # of the times that an edge stands still it cannot be heard
+LEFT_WORTH, RUB_WORTH = 0.7, 0.3  # the two measures hear much the same
 MOST_ODDS = 6.0
 IMPOSSIBLE = -99.0  # nats
 
@@ -167,12 +170,11 @@ WAYS_BACK = Lengths(share=1.0, middle_s=2.8, spread=0.5)
 RESTS = -2.7  # nats: three in ten, anywhere from there to a hundred times that
 
 
-def chances(
-    *, length_s: float, running: bool, rub: float, left: float, left_sd: float
-) -> dict[Break, float]:
-    """Log likelihood of each kind that a break can be, from its length and how it sounds.
+@dataclass(frozen=True, slots=True)
+class HeardBreak:
+    """A break in the contact as heard.
 
-    Parameters
+    Attributes
     ----------
     length_s : float
     running : bool
@@ -182,9 +184,44 @@ def chances(
     left, left_sd : float
         From `cut_left_measure`.
     """
+
+    length_s: float
+    running: bool
+    rub: float
+    left: float
+    left_sd: float
+
+
+def chances(breaks: Sequence[HeardBreak]) -> list[dict[Break, float]]:
+    """Log likelihood of each kind that each break can be, from its length and how it sounds.
+
+    An edge that stands still sounds much the same each time: how loudly, the take's other
+    breaks tell. Where one rub was plain, a silent break is no dwell.
+    """
+    told = [_by_length(heard) for heard in breaks]
+    asked = [i for i, kinds in enumerate(told) if Break.DWELL in kinds and breaks[i].rub > 0]
+    if not asked:
+        return told
+    odds = np.array([[_odds_standing(breaks[i], level) for i in asked] for level in RUB_LEVELS])
+    standing = odds + [told[i][Break.DWELL] for i in asked]
+    otherwise = [
+        np.logaddexp.reduce([c for kind, c in told[i].items() if kind is not Break.DWELL])
+        for i in asked
+    ]
+    of_level = np.logaddexp(standing, otherwise)
+    others = of_level.sum(axis=1, keepdims=True) - of_level
+    weights = others - np.logaddexp.reduce(others, axis=0)
+    over_levels = np.clip(np.logaddexp.reduce(weights + odds, axis=0), -MOST_ODDS, MOST_ODDS)
+    for i, more in zip(asked, over_levels.tolist(), strict=True):
+        told[i][Break.DWELL] += more
+    return told
+
+
+def _by_length(heard: HeardBreak) -> dict[Break, float]:
+    length_s = heard.length_s
     if length_s < SHORTEST_S:
         return {Break.NONE: 0.0}
-    if not running:
+    if not heard.running:
         return {Break.WAY_BACK: 0.0, Break.LIFTOFF: IMPOSSIBLE}
     told = {
         Break.DWELL: DWELLS.chance(length_s),
@@ -194,25 +231,30 @@ def chances(
         told[Break.WAY_BACK] = WAYS_BACK.chance(length_s)
         if length_s > WAYS_BACK.middle_s:  # or else a rest, as long as one likes
             told[Break.WAY_BACK] = float(np.logaddexp(told[Break.WAY_BACK], RESTS))
-    if rub > 0:
-        odds = LEFT_WORTH * _odds_by_left(left, sd=left_sd * (LEFT_STEADY_S / length_s) ** 0.5)
-        if length_s >= NEVER_BACK_S:  # a shorter one still holds too much of the cut
-            odds += RUB_WORTH * _odds_by_rub(rub, length_s=length_s)
-        told[Break.DWELL] += float(np.clip(odds, -MOST_ODDS, MOST_ODDS))
     return told
 
 
-def _odds_by_left(left: float, *, sd: float) -> float:
+def _odds_standing(heard: HeardBreak, level: float) -> float:
+    """Log odds of a rubbing edge over running free where a rub keeps `level` of the cut."""
+    sd = heard.left_sd * (LEFT_STEADY_S / heard.length_s) ** 0.5
+    odds = LEFT_WORTH * _odds_by_left(heard.left, sd=max(LEAST_LEFT_SD, sd), level=level)
+    if heard.length_s >= NEVER_BACK_S:  # a shorter one still holds too much of the cut
+        odds += RUB_WORTH * _odds_by_rub(heard.rub, length_s=heard.length_s)
+    return odds
+
+
+def _odds_by_left(left: float, *, sd: float, level: float) -> float:
     """Log odds of a rubbing edge over running free by the share of the cut that is left.
 
-    What a rub keeps of the cut is taken as exponential, with normal errors of reading.
+    What a rub keeps of the cut is taken as log-normal about the take's level, with normal
+    errors of reading.
     """
-    sd = max(LEAST_LEFT_SD, sd)
-    kept = np.linspace(0, 1.5, 61)
-    chance = np.exp(-kept / LEFT_STANDING)
-    over_free = np.minimum((2 * left - kept) * kept / (2 * sd**2), 50.0)
-    heard = float(np.sum(chance * np.exp(over_free)) / np.sum(chance))
-    return float(np.log((1 - SILENT) * heard + SILENT))
+    off = np.linspace(-3, 3, 31)
+    kept = level * np.exp(RUB_SPREAD * off)
+    chance = -(off**2) / 2
+    over_free = (2 * left - kept) * kept / (2 * sd**2)
+    heard = np.logaddexp.reduce(chance + over_free) - np.logaddexp.reduce(chance)
+    return float(np.logaddexp(np.log(1 - SILENT) + heard, np.log(SILENT)))
 
 
 def _odds_by_rub(rub: float, *, length_s: float) -> float:

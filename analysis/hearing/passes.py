@@ -10,7 +10,13 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
-from analysis.hearing.gaps import Break, chances, cut_left_measure, rub_measure
+from analysis.hearing.gaps import (
+    Break,
+    HeardBreak,
+    chances,
+    cut_left_measure,
+    rub_measure,
+)
 from analysis.hearing.parting import SHORTEST_PASS_S, parted
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
@@ -127,17 +133,18 @@ def _named(
     mask, steady = contact.mask, trace.steady
     rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
     left = cut_left_measure(features, contact=mask, settled=steady, step_s=step_s)
+    heard = [
+        HeardBreak(
+            length_s=(b - a) * step_s,
+            running=bool(np.mean(trace.running[a:b]) > ALL_BUT),
+            rub=rub(a, b),
+            left=left.measure(a, b),
+            left_sd=left.sd,
+        )
+        for a, b in breaks
+    ]
     return parted(
-        [
-            chances(
-                length_s=(b - a) * step_s,
-                running=bool(np.mean(trace.running[a:b]) > ALL_BUT),
-                rub=rub(a, b),
-                left=left.measure(a, b),
-                left_sd=left.sd,
-            )
-            for a, b in breaks
-        ],
+        chances(heard),
         contact_s=step_s * np.array([b - a for a, b in stretches], float),
         first_whole=stretches[0][0] > 2,
         last_whole=stretches[-1][1] < len(mask) - 3,

@@ -3,6 +3,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 import pytest
+import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,10 +15,12 @@ from analysis.hearing.gaps import (
     LIFT_OFFS,
     MOST_ODDS,
     NEVER_BACK_S,
+    RUB_LEVELS,
     SHORTEST_S,
     WAY_BACK_S,
     WAYS_BACK,
     Break,
+    HeardBreak,
     chances,
     cut_left_measure,
     rub_measure,
@@ -30,7 +33,7 @@ FREE = 2.3  # more than a break that is running free may measure
 def told(
     length_s: float, *, rub: float = 0.7, left: float = 0.0, left_sd: float = 0.08
 ) -> dict[Break, float]:
-    return chances(length_s=length_s, running=True, rub=rub, left=left, left_sd=left_sd)
+    return chances([HeardBreak(length_s, running=True, rub=rub, left=left, left_sd=left_sd)])[0]
 
 
 def likeliest(length_s: float, **heard: float) -> Break:
@@ -73,7 +76,7 @@ def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:
 
 
 def test_where_the_router_was_off_between_nobody_stood_in_the_wood() -> None:
-    off = chances(length_s=0.6, running=False, rub=9.0, left=0.9, left_sd=0.05)
+    (off,) = chances([HeardBreak(0.6, running=False, rub=9.0, left=0.9, left_sd=0.05)])
     assert off[Break.WAY_BACK] - off[Break.LIFTOFF] > 90
     assert Break.DWELL not in off
     assert IMPOSSIBLE < -90
@@ -97,8 +100,23 @@ def test_no_sound_turns_over_everything(rub: float, left: float, length_s: float
     assert abs(heard[Break.DWELL] - DWELLS.chance(length_s)) <= MOST_ODDS + 1e-9
 
 
+def test_beside_a_rub_that_was_plain_a_silent_break_is_no_dwell() -> None:
+    def named(*lefts: float) -> list[Break]:
+        heard = [HeardBreak(0.7, running=True, rub=0.7, left=left, left_sd=0.03) for left in lefts]
+        return [max(kinds, key=lambda kind: kinds[kind]) for kinds in chances(heard)]
+
+    assert named(0.03) == [Break.DWELL]  # by itself its length decides: hands rest so long
+    assert named(0.5, 0.03) == [Break.DWELL, Break.LIFTOFF]
+    assert named(0.5, 0.45) == [Break.DWELL, Break.DWELL]
+
+
+def test_the_levels_of_rub_are_eighths_of_an_exponential() -> None:
+    # The middle of each eighth by scipy's own quantiles.
+    assert pytest.approx(scipy.stats.expon(scale=0.28).ppf((np.arange(8) + 0.5) / 8)) == RUB_LEVELS
+
+
 def test_without_a_measure_the_length_decides() -> None:
-    assert told(2.5, rub=0.0, left=0.9)[Break.DWELL] == DWELLS.chance(2.5)
+    assert told(2.5, rub=0.0, left=0.9)[Break.DWELL] == pytest.approx(DWELLS.chance(2.5))
 
 
 @pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 1.0])
