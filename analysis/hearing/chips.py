@@ -35,6 +35,10 @@ FAR_BELOW = 6.0  # deviations of the cut's own share
 LEAST_SHARE = (0.5, 0.8)  # of the way to the cut's usual hiss
 WORTH, MOST_WORTH = 12.0, 2.4  # nats for a frame of 23 ms
 FRAME_S = 0.0232
+# Chips make so much less noise that even a slow feed makes more; asked in bands in which the
+# cut is this far above running free, nepers, and this many of them.
+LEAST_LOUDNESS, LOUDNESS_WORTH = 0.13, 2.0
+PLAINLY_LOUDER, PLAIN_BANDS = 2.0, 3
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
@@ -88,6 +92,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     for first, end in stretches:  # a slow pass hisses less all along
         usual[first:end] = np.clip(np.percentile(smooth[first:end], 70), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
+    gain = np.minimum(gain, _loudness_gain(trace.bands, stretches, free=free, cut=cut))
     gain *= trace.step_s / FRAME_S
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
@@ -98,6 +103,27 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         tuple(_end_u95_s(EXIT_U95_S, share, b, trace.step_s) for _, b in parts),
         least_s + more / apart,
     )
+
+
+def _loudness_gain(
+    bands: npt.NDArray[np.float32], stretches: list[Stretch], *, free: Mask, cut: Mask
+) -> FloatArray:
+    """Nats a frame for chips, by how loud they are where the cut is far above running free.
+
+    There what a standing edge keeps may look much like the cut, but not sound as loud.
+    """
+    idle, cutting = (np.median(bands[mask], axis=0) for mask in (free, cut))
+    plain = cutting - idle > PLAINLY_LOUDER
+    gain = np.full(len(bands), MOST_WORTH)
+    if np.count_nonzero(plain) < PLAIN_BANDS:
+        return gain
+    over_idle = np.maximum(np.exp(bands[:, plain] - idle[plain]) - 1, 1e-3)
+    usual = np.exp(cutting[plain] - idle[plain]) - 1
+    loudness = np.median(np.log(over_idle / usual), axis=1)
+    for first, end in stretches:
+        hushed = np.percentile(loudness[first:end], 70) + np.log(LEAST_LOUDNESS)
+        gain[first:end] = LOUDNESS_WORTH * (loudness[first:end] - hushed)
+    return np.asarray(np.clip(gain, -MOST_WORTH, MOST_WORTH))
 
 
 def _unsure(stretches: list[Stretch]) -> ChipStretches:
