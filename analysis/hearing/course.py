@@ -51,6 +51,7 @@ MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 CUTS = 7.0  # cutness of a router that surely cuts
 ROUNDS = 3
+ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
 MOST_MET = 2  # times that machines which the course went over to are taken out
 
 
@@ -80,14 +81,23 @@ def find_course(
         met = machines_met(search, likeliest) if likeliest is not None else []
         if not met:
             break
-        search = search.without(*met)
-        likeliest = _likeliest(search, known, taught)
+        clearer = search.without(*met)
+        other = _likeliest(clearer, known, taught)
+        if likeliest is not None and other is not None and not _runs_on(other, likeliest):
+            break  # its own lines went with the other machine's
+        search, likeliest = clearer, other
     quieter = without_mains(search, likeliest) if likeliest is not None else None
     if quieter is not None and likeliest is not None:
         other = _likeliest(quieter, known, taught)
         if other is not None and other.merit > likeliest.merit:
             return other
     return likeliest
+
+
+def _runs_on(course: Course, before: Course) -> bool:
+    """Whether a course still runs where another one cut."""
+    cut = before.cutting & before.running
+    return not cut.any() or bool(np.mean(course.running[cut]) > ALL_BUT_CUT)
 
 
 def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> Course | None:
