@@ -2,6 +2,7 @@
 
 import asyncio
 import secrets
+import time
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -295,7 +296,12 @@ def test_a_flood_of_requests_is_slowed_and_the_page_stays(tmp_path: Path) -> Non
         few = aiohttp.TCPConnector(limit=20)
         async with served(tmp_path) as page, page.client(connector=few) as client:
             flood = (status_of(client.get("/api/code")) for _ in range(600))
-            assert (await asyncio.gather(*flood)).count(429) > 100
+            begun_s = time.monotonic()
+            told = await asyncio.gather(*flood)
+            # 160 at once and 40 a second are let through, however fast this machine asks.
+            let_through = 160 + 40 * (time.monotonic() - begun_s)
+            assert told.count(429) >= 600 - let_through - 1
+            assert told.count(200) >= 160
             await asyncio.sleep(1.0)
             assert await status_of(client.get("/api/code")) == 200
 
