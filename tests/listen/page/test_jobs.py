@@ -33,7 +33,7 @@ async def answered(client: aiohttp.ClientSession, started: aiohttp.ClientRespons
     """Wait for a job as the page does."""
     assert started.status == 200, await started.text()
     job = (await started.json())["job"]
-    for _ in range(300):
+    for _ in range(1200):  # two minutes, for a busy machine
         told = await (await client.get(f"/api/review/{job}")).json()
         if told["answer"] or told["error"]:
             return told
