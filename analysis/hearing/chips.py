@@ -88,9 +88,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
     stretches = _filled(stretches, share, least=least)
-    usual = np.ones(len(share))
-    for first, end in stretches:  # a slow pass hisses less all along
-        usual[first:end] = np.clip(np.percentile(smooth[first:end], 70), LEAST_SHARE[0], 1)
+    usual = np.clip(_usual(smooth, stretches, outside=1.0), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
     gain = np.minimum(gain, _loudness_gain(trace.bands, stretches, free=free, cut=cut))
     gain *= trace.step_s / FRAME_S
@@ -114,16 +112,20 @@ def _loudness_gain(
     """
     idle, cutting = (np.median(bands[mask], axis=0) for mask in (free, cut))
     plain = cutting - idle > PLAINLY_LOUDER
-    gain = np.full(len(bands), MOST_WORTH)
     if np.count_nonzero(plain) < PLAIN_BANDS:
-        return gain
+        return np.full(len(bands), MOST_WORTH)
     over_idle = np.maximum(np.exp(bands[:, plain] - idle[plain]) - 1, 1e-3)
-    usual = np.exp(cutting[plain] - idle[plain]) - 1
-    loudness = np.median(np.log(over_idle / usual), axis=1)
+    loudness = np.median(np.log(over_idle / (np.exp(cutting[plain] - idle[plain]) - 1)), axis=1)
+    hushed = _usual(loudness, stretches, outside=-np.inf) + np.log(LEAST_LOUDNESS)
+    return np.asarray(np.clip(LOUDNESS_WORTH * (loudness - hushed), -MOST_WORTH, MOST_WORTH))
+
+
+def _usual(values: FloatArray, stretches: list[Stretch], *, outside: float) -> FloatArray:
+    """What values come to in each stretch while it is cut there: a slow pass hisses less."""
+    usual = np.full(len(values), outside)
     for first, end in stretches:
-        hushed = np.percentile(loudness[first:end], 70) + np.log(LEAST_LOUDNESS)
-        gain[first:end] = LOUDNESS_WORTH * (loudness[first:end] - hushed)
-    return np.asarray(np.clip(gain, -MOST_WORTH, MOST_WORTH))
+        usual[first:end] = np.percentile(values[first:end], 70)
+    return usual
 
 
 def _unsure(stretches: list[Stretch]) -> ChipStretches:

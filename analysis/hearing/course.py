@@ -78,20 +78,17 @@ def find_course(
             return course
     likeliest = _likeliest(search, known, taught)
     for _ in range(MOST_MET):
-        met = machines_met(search, likeliest) if likeliest is not None else []
-        if not met:
+        if likeliest is None or not (met := machines_met(search, likeliest)):
             break
         clearer = search.without(*met)
         other = _likeliest(clearer, known, taught)
-        if likeliest is not None and other is not None and not _runs_on(other, likeliest):
+        if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
         search, likeliest = clearer, other
-    quieter = without_mains(search, likeliest) if likeliest is not None else None
-    if quieter is not None and likeliest is not None:
-        other = _likeliest(quieter, known, taught)
-        if other is not None and other.merit > likeliest.merit:
-            return other
-    return likeliest
+    if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
+        return likeliest
+    other = _likeliest(quieter, known, taught)
+    return other if other is not None and other.merit > likeliest.merit else likeliest
 
 
 def _runs_on(course: Course, before: Course) -> bool:

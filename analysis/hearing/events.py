@@ -200,11 +200,12 @@ class Record:
 
     def _without_doubted(self, anew: PassesRevised) -> list[HeardPass]:
         before, self._doubted = self._doubted, []
+        replaced = self._between(anew)
         passes: list[HeardPass] = []
         for one in anew.passes:
             parts = [
                 told.heard
-                for told in self._between(anew)
+                for told in replaced
                 if told.heard and told.entry_s < one.exit_s and told.exit_s > one.entry_s
             ]
             breaks_s = [b.entry_s - a.exit_s for a, b in pairwise(parts)]

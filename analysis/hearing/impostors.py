@@ -50,10 +50,10 @@ def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | N
     if np.ptp(path) > STILL:
         return None
     rotation_hz = float(np.median(search.candidates.rotation_hz[path]))
-    steps = some_of(course.running)
     every = round(rotation_hz / mains_hz)
     if every < 2 or abs(rotation_hz / (every * mains_hz) - 1) > NEAR:
         return None
+    steps = some_of(course.running)
     harmonics = order_excess(
         search.excess[steps],
         rotation_hz=np.full(len(steps), mains_hz),

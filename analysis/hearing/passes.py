@@ -10,13 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
-from analysis.hearing.gaps import (
-    Break,
-    HeardBreak,
-    chances,
-    cut_left_measure,
-    rub_measure,
-)
+from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S, parted
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 import numpy as np
@@ -250,18 +251,7 @@ def _phasors(
 ) -> tuple[FloatArray, npt.NDArray[np.complex128]]:
     """A running stretch's track, nearer where it glides, and its orders' phasors along it."""
     grid = frames.grid
-
-    def phasors_of(
-        spectra: npt.NDArray[np.complex64], a: int, b: int
-    ) -> npt.NDArray[np.complex128]:
-        return order_phasors(
-            spectra,
-            frames.log_floor[a:b],
-            rotation_hz=track[a - first : b - first],
-            orders=orders,
-            grid=grid,
-        )
-
+    phasors_of = partial(order_phasors, orders=orders, grid=grid)
     track = coarse[first:end].copy()
     bent = spans(gliding(track, step_s=grid.step_s))
     for a, b in bent:
@@ -269,11 +259,12 @@ def _phasors(
         track[a:b] = followed_closely(
             frames.spectra[here], frames.log_floor[here], track[a:b], orders=orders, grid=grid
         )
-    phasors = phasors_of(frames.spectra[first:end], first, end)
+    phasors = phasors_of(frames.spectra[first:end], frames.log_floor[first:end], rotation_hz=track)
     for a, b in bent:
+        here = slice(first + a, first + b)
         glide = glide_of(track[a:b], step_s=grid.step_s)
-        straight = unbent(frames.spectra[first + a : first + b], glide, grid=grid)
-        phasors[a:b] = phasors_of(straight, first + a, first + b)
+        straight = unbent(frames.spectra[here], glide, grid=grid)
+        phasors[a:b] = phasors_of(straight, frames.log_floor[here], rotation_hz=track[a:b])
     return track, phasors
 
 

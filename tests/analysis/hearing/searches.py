@@ -6,10 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.contact import band_levels
-from analysis.hearing.orders import LOG_STEP, Candidates
-from analysis.hearing.search import Search
+from analysis.hearing.orders import LOG_STEP, Candidates, Voice
+from analysis.hearing.search import Course, Search
 from analysis.hearing.spectra import Framer, SpectrumGrid, log_power, spectrum
 from analysis.hearing.spindle import as_frames
+from analysis.hearing.voice import Voices
 
 RATE_HZ = 16_000
 
@@ -35,3 +36,19 @@ def step_times_s(search: Search) -> npt.NDArray[np.float64]:
     """The middle of each step, which is two frames."""
     middles = 2 * np.arange(len(search.excess), dtype=np.float64) + 0.5
     return np.asarray(middles * search.grid.step_s, np.float64)
+
+
+def course_of(
+    path: npt.NDArray[np.int64], voice: Voice, cutting: npt.NDArray[np.bool_] | None = None
+) -> Course:
+    """A course of one voice of which nothing but its path and its cuts is asked."""
+    return Course(
+        path,
+        np.zeros(len(path), bool) if cutting is None else cutting,
+        Voices(voice, voice),
+        cutness=1.0,
+        evidence=1.0,
+        likeness=0.0,
+        off_plate=0.0,
+        merit=1.0,
+    )

@@ -9,8 +9,7 @@ from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.path import OFF
 from analysis.hearing.search import Course
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Voices
-from tests.analysis.hearing.searches import path_at, searched
+from tests.analysis.hearing.searches import course_of, path_at, searched
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -101,17 +100,7 @@ def test_an_open_loop_router_that_gives_way_is_heard() -> None:
 
 def test_hops_the_same_way_are_one_break() -> None:
     def breaks(*path: int) -> float:
-        silent = np.zeros(48, np.int64)
-        course = Course(
-            np.array(path),
-            np.zeros(len(path), bool),
-            Voices(silent, silent),
-            cutness=0.0,
-            evidence=0.0,
-            likeness=0.0,
-            off_plate=0.0,
-            merit=0.0,
-        )
+        course = course_of(np.array(path), np.zeros(48, np.int64))
         return course.breaks_per_step * int(np.count_nonzero(course.running))
 
     assert breaks(100, 120, 140, 160, 160) == 1

@@ -8,10 +8,10 @@ import pytest
 
 from analysis.hearing.orders import LOG_STEP, TOP_ORDER, Candidates
 from analysis.hearing.path import OFF
-from analysis.hearing.search import Course, Search, Steps
+from analysis.hearing.search import Search, Steps
 from analysis.hearing.silence import without_silent_ends
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.voice import Voices
+from tests.analysis.hearing.searches import course_of
 from tests.analysis.hearing.traces import Cut
 
 GRID = SpectrumGrid(16_000.0)
@@ -55,17 +55,7 @@ def taken(
         flutes=2,
         free_hz=(100.0, 340.0),
     )
-    course = Course(
-        path,
-        cutting,
-        Voices(VOICE, VOICE),
-        cutness=1.0,
-        evidence=1.0,
-        likeness=0.0,
-        off_plate=0.0,
-        merit=1.0,
-    )
-    told = without_silent_ends(search, course).path
+    told = without_silent_ends(search, course_of(path, VOICE, cutting)).path
     assert np.array_equal(told[told != OFF], path[told != OFF])
     return path, told != OFF
 

@@ -14,6 +14,7 @@ from tests.listen.page.serving import (
     BLOCK,
     RATE_HZ,
     SETUP,
+    Served,
     begin,
     frames_of,
     linked,
@@ -69,6 +70,14 @@ def test_a_link_that_breaks_loses_nothing(tmp_path: Path) -> None:
     asyncio.run(run())
 
 
+async def kill(page: Served, name: str) -> None:
+    """Stop a take as a kill does: nothing is ended, the files are as they are."""
+    session = page.page.house.sessions.find(name, "here")
+    assert session is not None
+    await session.close(finish=False)
+    page.page.house.sessions._open.clear()
+
+
 def test_a_server_that_starts_again_takes_the_take_up(tmp_path: Path) -> None:
     async def run() -> None:
         frames = frames_of(cuts(2.0, 2.0, 2.0))
@@ -78,11 +87,7 @@ def test_a_server_that_starts_again_takes_the_take_up(tmp_path: Path) -> None:
                 for frame in frames[:45]:
                     await socket.send_bytes(frame)
                 await until(socket, "pass")
-            # Killed: nothing is ended, the files are as they are.
-            session = page.page.house.sessions.find(name, "here")
-            assert session is not None
-            await session.close(finish=False)
-            page.page.house.sessions._open.clear()
+            await kill(page, name)
         async with served(tmp_path) as page, page.client() as client:
             state = await (await client.get("/api/state")).json()
             assert [take["take"] for take in state["unfinished"]] == [name]
@@ -124,10 +129,7 @@ def test_a_gap_is_told_once_though_the_server_starts_again(tmp_path: Path, aslee
                 for frame in frames[:half]:
                     await socket.send_bytes(frame)
                 await until(socket, "notice")
-            session = page.page.house.sessions.find(name, "here")
-            assert session is not None
-            await session.close(finish=False)
-            page.page.house.sessions._open.clear()
+            await kill(page, name)
         async with served(tmp_path) as page, page.client() as client:
             async with client.ws_connect("/sound") as socket:
                 await begin(socket, take=name)
