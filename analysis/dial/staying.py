@@ -12,11 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d, median_filter
+from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 from scipy.signal import find_peaks
 
 from analysis.dial.moving_lines import (
     LINE_APART,
+    LOUD,
     LOWEST_HZ,
     Cells,
     Floats,
@@ -44,6 +45,7 @@ HUMMING, HUMS = 15, 0.6  # multiples that are looked at, and nepers over what li
 ROTATIONS_HZ = 150.0, 700.0
 BEYOND_CHANCE, LEAST_POWER = 0.47, 10.0  # of the lines' power what a rotation explains
 FEWEST_ORDERS = 3
+SOUNDS, SILENT, SILENT_CHUNKS = 0.5, 0.2, 2  # of the lines' usual height; some 0.75 s
 AT_TIMES, HEARD = 80, 0.5  # percent of the time in which an order may be silent, and nepers
 
 
@@ -125,7 +127,9 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
 
     While the router is off, more of them rise over the floor than stay all the time. The
     rotation is the one that explains the lines best beyond chance. Where none does, the lines
-    are a room's and a microphone's, and the router alone is heard: there are no orders.
+    are a room's and a microphone's, and the router alone is heard: there are no orders. Nor
+    where all of them fall silent at once for a moment: the router left one setting and came to
+    another whose lines lie in the same places, as those of speeds as 5 to 7 do.
     """
     on = np.flatnonzero(path != OFF)
     mean = _along(axis.mean, path, on)
@@ -145,11 +149,24 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
     few = np.count_nonzero(fits[best]) < FEWEST_ORDERS
     if few or beyond[best] < max(BEYOND_CHANCE * weight.sum(), LEAST_POWER):
         return np.zeros(0, np.int64)
+    if _falls_silent(mean, lines[fits[best]]):
+        return np.zeros(0, np.int64)
     orders = _cells(ORDERS * np.exp(tried[best]))
     orders = orders[(orders >= 0) & (orders < axis.mean.shape[1])]
     at_times = np.percentile(mean, AT_TIMES, axis=0)
     about = orders[:, None] + DRIFT + np.arange(-1, 2)
     return np.asarray(orders[at_times[about].max(axis=1) > HEARD], np.int64)
+
+
+def _falls_silent(mean: Floats, lines: Cells) -> bool:
+    """Whether lines along their drift fall silent together before they sound for the last time."""
+    about = lines[:, None] + DRIFT + np.arange(-1, 2)
+    height = np.minimum(mean[:, about].max(axis=2), LOUD).mean(axis=1)
+    usual = float(np.median(height))
+    sounds = np.flatnonzero(height > SOUNDS * usual)
+    within = height[sounds[0] : sounds[-1] + 1] if len(sounds) else height
+    quiet = uniform_filter1d(within, SILENT_CHUNKS)[1:]
+    return bool(np.any(quiet < SILENT * usual))
 
 
 def _standing_out(level: npt.NDArray[np.floating]) -> tuple[Cells, Floats]:

@@ -62,6 +62,19 @@ def test_a_router_alone_has_nothing_that_stays() -> None:
     assert not known(turning(), 9 * 17_230 / 60, 20.5)
 
 
+def test_two_settings_whose_lines_lie_in_the_same_places_are_no_machine_that_stays() -> None:
+    # 10,000 and 14,000 rpm are as 5 to 7: the 7th order of one is the 5th of the other, and so
+    # on. Set one after the other and again, they have these lines for 22 s of the take.
+    speeds_rpm = [8_300.0, 10_000.0, 14_000.0, 14_000.0, 10_000.0]
+    corners, held = row_of_speeds(speeds_rpm, held_s=5, between_s=0.9, off_between=False)
+    sound = sound_of(corners, orders=dict.fromkeys([*range(1, 36)], 0.008))
+    at_s = (held[2].start_s + held[2].end_s) / 2
+    assert not known(sound, 11 * 14_000 / 60, at_s)
+    heard = hear_running_free((Sound(sound, SAMPLE_RATE_HZ),), plate_range_rpm=(8_000, 16_000))
+    found = [p.spindle_rpm for p in plateaus_heard(heard)]
+    assert found == pytest.approx([8_300, 10_000, 14_000, 10_000], rel=3e-4)
+
+
 def test_a_slow_setting_is_heard_though_its_lines_are_fainter() -> None:
     # Sound rises with the speed: at 10,130 rpm it lies 14 dB under that at 22,340 (squared law),
     # under noise that does not fall with it.
