@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter
 
+from analysis.dial.ends import from_rest, placed_ends
 from analysis.hearing.passes import HeardPass
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import SpindleTrack
@@ -22,17 +23,13 @@ SETTLING_PER_S = 0.008  # faster than this the speed is still being changed, sha
 SAME_SPEED = 0.006  # share within which two neighbouring stretches are one plateau
 SEED_S = 0.6
 DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a plateau
+UNSURE = 0.002  # share: unsurer than that the track tells nothing a plateau needs
 WANDER = 0.012  # share within which a speed left alone may wander
-SLOPE_S = 0.1
-TURNED_PER_S = 0.03  # share per second: no hand turns a dial so slowly
-OVERSHOOT_S, FITTED_S, OVERSHOOT_TAUS_S = 1.5, 3.0, (0.1, 0.14, 0.2, 0.28, 0.4)
-DIED_AWAY, CLEAR_OF_WANDER = 0.0015, 4.0  # share; standard deviations
 OVERSHOOT = 0.03  # share
-SPIN_UP_S, LOST_S = 2.5, 1.3  # no ramp takes so long
 IN_CUT = 0.5  # share of a stretch inside heard passes
 MOST_SAG = 0.35
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
-EVEN_SPREAD = 0.08  # of the whole
+EVEN_SPREAD = 0.05  # of the whole: settings run for 4 to 6 s
 TURNING_S = 0.3
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
 LEAPT_LEAST_S = 3.8
@@ -97,9 +94,10 @@ def find_plateaus(
     4. What lasts less than SHORTEST_S is dropped.
     """
     step_s = _step_s(track)
+    track = _bridged(track, step_s)
     log_rpm = _smooth(np.log(track.spindle_rpm), step_s)
     stretches = _joined(_grown(_seeds(log_rpm, step_s), log_rpm), log_rpm, step_s)
-    placed = [_ends(log_rpm, first, last, step_s) for first, last in stretches]
+    placed = placed_ends(stretches, np.log(track.spindle_rpm), log_rpm, step_s=step_s)
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
     kept = _without_leaps(_without_overshoot(kept, log_rpm, step_s), log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, passes)
@@ -112,6 +110,22 @@ def find_plateaus(
 
 def _step_s(track: SpindleTrack) -> float:
     return float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
+
+
+def _bridged(track: SpindleTrack, step_s: float) -> SpindleTrack:
+    """The track drawn straight through unsure moments between which the speed is one.
+
+    Unsure for longer than DROP_OUT_S is all there is to hear, and stays.
+    """
+    rpm = track.spindle_rpm.copy()
+    known = np.isfinite(rpm)
+    for first, last in spans(known & (track.spindle_rpm_u95 > UNSURE * rpm)):
+        if first == 0 or last == len(rpm) or (last - first) * step_s > DROP_OUT_S:
+            continue
+        before, after = rpm[first - 1], rpm[last]
+        if abs(after - before) < SAME_SPEED * before:  # NaN is not
+            rpm[first:last] = np.linspace(before, after, last - first + 2)[1:-1]
+    return replace(track, spindle_rpm=rpm)
 
 
 def _smooth(log_rpm: FloatArray, step_s: float) -> FloatArray:
@@ -174,57 +188,6 @@ def _level(log_rpm: FloatArray, first: int, last: int) -> float:
     return float(np.nanmedian(log_rpm[first:last]))
 
 
-def _ends(log_rpm: FloatArray, first: int, last: int, step_s: float) -> tuple[int, int]:
-    """Move a stretch's ends in to where the speed is no longer, and not yet, being changed.
-
-    A dial's ramp ends at once; what a start from rest overshoots dies away slowly, so its
-    end is held more strictly.
-    """
-    reach = max(1, round(SLOPE_S / step_s))
-    place = np.arange(first, last)
-    before, after = np.maximum(place - reach, first), np.minimum(place + reach, last - 1)
-    per_s = (log_rpm[after] - log_rpm[before]) / (np.maximum(after - before, 1) * step_s)
-    left_alone = np.flatnonzero(np.abs(per_s) < TURNED_PER_S)
-    if not len(left_alone):
-        return first, first
-    start = int(left_alone[0])
-    if _from_rest(log_rpm, first, step_s):
-        start = max(start, _settled_after(log_rpm[first:last], step_s))
-    return first + start, first + int(left_alone[-1]) + 1
-
-
-def _settled_after(log_rpm: FloatArray, step_s: float) -> int:
-    """Steps after which what a start from rest overshoots has died away.
-
-    A bump (1 + t/tau) exp(-t/tau) from the highest speed on, that of a critically damped
-    system, is fitted beside the settled speed.
-    """
-    top = int(np.argmax(log_rpm[: max(1, round(OVERSHOOT_S / step_s))]))
-    piece = log_rpm[top : top + round(FITTED_S / step_s)]
-    if len(piece) < 4:
-        return 0
-    turn = np.arange(len(piece)) * step_s / np.array(OVERSHOOT_TAUS_S)[:, None]
-    bumps = (1 + turn) * np.exp(-turn)
-    aside = bumps - bumps.mean(axis=1, keepdims=True)
-    off = piece - piece.mean()
-    heights = aside @ off / (aside**2).sum(axis=1)
-    left = (off**2).sum() - heights * (aside @ off)
-    best = int(np.argmin(left))
-    scatter = np.sqrt(max(float(left[best]), 0.0) / len(piece))
-    if heights[best] < max(DIED_AWAY, CLEAR_OF_WANDER * scatter):
-        return 0
-    return top + int(np.argmax(heights[best] * bumps[best] < DIED_AWAY))
-
-
-def _from_rest(log_rpm: FloatArray, first: int, step_s: float) -> bool:
-    """Whether the router was off shortly before, and not only lost on a ramp."""
-    lost = np.flatnonzero(np.isnan(log_rpm[:first]))
-    if not len(lost) or (first - lost[-1]) * step_s > SPIN_UP_S:
-        return False
-    heard = np.flatnonzero(np.isfinite(log_rpm[: lost[-1]]))
-    return not len(heard) or bool((lost[-1] - heard[-1]) * step_s > LOST_S)
-
-
 def _without_overshoot(
     stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
 ) -> list[tuple[int, int]]:
@@ -236,7 +199,7 @@ def _without_overshoot(
             above = _level(log_rpm, first, last) - _level(log_rpm, a, b)
             soon = (a - last) * step_s < DROP_OUT_S
             shorter = last - first < b - a
-            if soon and shorter and 0 < above < OVERSHOOT and _from_rest(log_rpm, first, step_s):
+            if soon and shorter and 0 < above < OVERSHOOT and from_rest(log_rpm, first, step_s):
                 continue
         kept.append((first, last))
     return kept
@@ -360,6 +323,7 @@ def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Pl
     if parts == 1:
         return (plateau,)
     step_s = _step_s(track)
+    track = _bridged(track, step_s)
     within = (track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)
     places = np.flatnonzero(within & np.isfinite(track.spindle_rpm))
     least = max(round(SHORTEST_S / step_s), round(EVEN * len(places) / parts))

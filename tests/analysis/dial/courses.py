@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.hearing.passes import HeardPass
@@ -61,3 +63,26 @@ def pass_from(entry_s: float, exit_s: float, *, sag_percent: float = 5.0) -> Hea
         evenness=1.0,
         complete=True,
     )
+
+
+def unsure(track: SpindleTrack, start_s: float, end_s: float, *, off: float) -> SpindleTrack:
+    """The track with a stretch that lies off by a share of its speed, and says it may."""
+    there = (track.time_s >= start_s) & (track.time_s < end_s)
+    rpm = np.where(there, track.spindle_rpm * (1 + off), track.spindle_rpm)
+    u95 = np.where(there, 0.006 * track.spindle_rpm, track.spindle_rpm_u95)
+    return replace(track, spindle_rpm=rpm, spindle_rpm_u95=u95)
+
+
+def started(
+    at_s: float,
+    rpm: float,
+    *,
+    tau_s: float = 0.3,
+    overshoot: float = 0.03,
+    until_s: float,
+    drawn_every_s: float = 0.02,
+) -> list[tuple[float, float]]:
+    """Corners of a start from rest: the bump of a critically damped motor, then the speed."""
+    since_s = np.arange(0, until_s - at_s, drawn_every_s)
+    share = 1 + overshoot * (1 + since_s / tau_s) * np.exp(-since_s / tau_s)
+    return [(at_s - 0.3, 0.0), *zip((at_s + since_s).tolist(), (rpm * share).tolist(), strict=True)]

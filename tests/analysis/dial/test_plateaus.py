@@ -1,9 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.dial.plateaus import Plateau, find_plateaus, split_plateau
 from analysis.hearing.passes import HeardPass
-from tests.analysis.dial.courses import STEP_S, held, pass_from, track_of
+from tests.analysis.dial.courses import STEP_S, held, pass_from, started, track_of, unsure
 
 SPEEDS_RPM = [10_130.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0]
 
@@ -68,6 +70,52 @@ def test_the_overshoot_after_switching_on_is_left_out() -> None:
     (plateau,) = found(corners)
     assert plateau.spindle_rpm == pytest.approx(18e3, rel=3e-4)
     assert plateau.start_s > 2.4
+
+
+# A bump (1 + u) exp(-u) has fallen to a tenth at u = 3.9: by hand, 4.9 exp(-3.9) = 0.099.
+DIED_AWAY_S = 3.9 * 0.3
+
+
+def test_a_start_from_rest_has_settled_when_a_tenth_of_its_overshoot_is_left() -> None:
+    (plateau,) = found([(0, 0), *started(2.0, 18e3, until_s=9)])
+    # The top is found to a step, tau to one of a row.
+    assert plateau.start_s == pytest.approx(2.0 + DIED_AWAY_S, abs=0.15)
+
+
+def test_what_is_heard_for_a_moment_while_it_starts_is_no_speed_that_was_left() -> None:
+    blip = [(0, 0), (1.0, 0), (1.01, 9e3), (1.3, 9e3), (1.31, 0)]
+    (plateau,) = found([*blip, *started(2.0, 18e3, until_s=9)])
+    assert plateau.start_s == pytest.approx(2.0 + DIED_AWAY_S, abs=0.15)
+
+
+def test_a_motor_starts_alike_each_time_so_one_start_that_wanders_is_told_by_the_others() -> None:
+    corners = [(0.0, 0.0)]
+    for number, speed_rpm in enumerate([14e3, 16e3, 18e3]):
+        begin_s = 9.0 * number + 2
+        corners += started(begin_s, speed_rpm, overshoot=0.012, until_s=begin_s + 6)
+        corners.append((begin_s + 6.02, 0.0))
+    track = track_of([*corners, (30.0, 0.0)])
+    # The second falls by another 0.5 % while it runs: alone it would seem to settle for longer.
+    falling = np.interp(track.time_s, [12.0, 14.5], [0.005, 0.0])
+    wandered = replace(track, spindle_rpm=track.spindle_rpm * (1 + falling))
+    starts_s = [p.start_s for p in find_plateaus(wandered, passes=(), take=0)]
+    expected_s = [9.0 * number + 2 + DIED_AWAY_S for number in range(3)]
+    assert starts_s == pytest.approx(expected_s, abs=0.2)
+
+
+def test_moments_in_which_the_track_is_unsure_move_no_mean() -> None:
+    track = track_of(held([17_000.0, 20_000.0]))
+    slipped = unsure(unsure(track, 2.0, 2.8, off=0.003), 3.5, 4.2, off=0.003)
+    plateaus = find_plateaus(slipped, passes=(), take=0)
+    # Two slips of 0.3 % for 1.5 s of 5 would move the mean by 0.09 %.
+    assert speeds(list(plateaus)) == pytest.approx([17_000, 20_000], rel=5e-5)
+
+
+def test_a_slip_beyond_a_ramp_is_no_part_of_the_plateau_beside_it() -> None:
+    # Off the ramp for a third of a second, at nearly the speed that comes next.
+    corners = [(0, 12e3), (5, 12e3), (5.3, 16.9e3), (5.32, 17.02e3), (5.6, 17.02e3)]
+    (_, plateau) = found([*corners, (5.62, 16.75e3), (5.75, 17e3), (10.75, 17e3)])
+    assert plateau.start_s == pytest.approx(5.75, abs=2.5 * STEP_S)
 
 
 def test_warming_up_is_one_plateau_that_tells_its_drift() -> None:

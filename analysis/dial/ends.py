@@ -1,0 +1,115 @@
+"""Where a plateau begins and ends: the dial left alone, and a start from rest settled."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.search import spans
+
+FloatArray = npt.NDArray[np.float64]
+
+SLOPE_S = 0.1
+TURNED_PER_S = 0.03  # share per second: no hand turns a dial so slowly
+NEAR_END_S = 0.5
+LEFT = 0.004  # share: no wander changes the speed so fast by so much
+OVERSHOOT_S, FITTED_S = 1.5, 3.0
+TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
+LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
+DIED_AWAY_TAUS = 3.9  # to a tenth of its height
+FEWEST_STEPS = 4
+SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
+MOMENT_S = 0.5
+
+
+def placed_ends(
+    stretches: list[tuple[int, int]], log_rpm: FloatArray, smooth: FloatArray, *, step_s: float
+) -> list[tuple[int, int]]:
+    """Move stretches' ends in to where the speed is no longer, and not yet, being changed.
+
+    Parameters
+    ----------
+    stretches : list of (int, int)
+        First step and end (exclusive) of each, some of a ramp included.
+    log_rpm, smooth : arrays, shape (steps,)
+        Logarithm of the speed, and the same without slips; NaN where off.
+    step_s : float
+    """
+    near = round(NEAR_END_S / step_s)
+    placed = []
+    for first, last in stretches:
+        piece = log_rpm[first:last]
+        start = _left_alone(piece, step_s=step_s, near=near)
+        end = len(piece) - _left_alone(piece[::-1], step_s=step_s, near=near)
+        placed.append((first + start, first + max(start, end)))
+    rested = [part for part in stretches if from_rest(smooth, part[0], step_s)]
+    settled = dict(zip(rested, _settled(rested, smooth, step_s), strict=True))
+    return [
+        (min(max(start, settled.get(part, start)), end), end)
+        for part, (start, end) in zip(stretches, placed, strict=True)
+    ]
+
+
+def _left_alone(piece: FloatArray, *, step_s: float, near: int) -> int:
+    """The first step at which the dial is left alone: beyond the last fast change near the end."""
+    reach = max(1, round(SLOPE_S / step_s))
+    place = np.arange(len(piece))
+    before, after = np.maximum(place - reach, 0), np.minimum(place + reach, len(piece) - 1)
+    per_s = (piece[after] - piece[before]) / (np.maximum(after - before, 1) * step_s)
+    start = 0
+    for first, last in spans(np.abs(per_s) > TURNED_PER_S):
+        change = abs(piece[after[last - 1]] - piece[before[first]])
+        if first == 0 or (first < near and change > LEFT):
+            start = last
+    return start
+
+
+def _settled(rested: list[tuple[int, int]], log_rpm: FloatArray, step_s: float) -> list[int]:
+    """Steps at which what a start from rest overshoots has died away, one for each stretch.
+
+    A bump (1 + t/tau) exp(-t/tau) from the highest speed on, that of a critically damped
+    system, is fitted beside each settled speed. A motor starts alike each time, so tau is that
+    which fits all starts of a take best, and one start's wander is not taken for its bump.
+    """
+    tops, fits = [], []
+    for first, last in rested:
+        off = np.flatnonzero(np.isnan(log_rpm[:first]))
+        begin = int(off[-1]) + 1 if len(off) else 0
+        top = begin + int(np.nanargmax(log_rpm[begin : first + round(OVERSHOOT_S / step_s)]))
+        piece = log_rpm[top : min(last, top + round(FITTED_S / step_s))]
+        piece = piece[np.isfinite(piece)]
+        tops.append(top)
+        if len(piece) > FEWEST_STEPS:
+            fits.append(_fitted(piece, step_s))
+    if not fits:
+        return [first for first, _ in rested]
+    heights, scatter = (np.array(values) for values in zip(*fits, strict=True))
+    best = int(np.argmin(np.log(scatter).sum(axis=0)))
+    height, wander = float(heights[:, best].mean()), float(np.sqrt((scatter[:, best] ** 2).mean()))
+    if height < max(LEAST_OVERSHOOT, CLEAR_OF_WANDER * wander / np.sqrt(len(fits))):
+        return [first for first, _ in rested]
+    died_away = round(DIED_AWAY_TAUS * float(TAUS_S[best]) / step_s)
+    return [top + died_away for top in tops]
+
+
+def _fitted(piece: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
+    """Height of the bump and what is left beside it, shape (taus,) each."""
+    turn = np.arange(len(piece)) * step_s / TAUS_S[:, None]
+    bumps = (1 + turn) * np.exp(-turn)
+    aside = bumps - bumps.mean(axis=1, keepdims=True)
+    off = piece - piece.mean()
+    heights = aside @ off / (aside**2).sum(axis=1)
+    left = np.mean((off - heights[:, None] * aside) ** 2, axis=1)
+    return heights, np.sqrt(left) + 1e-9
+
+
+def from_rest(log_rpm: FloatArray, first: int, step_s: float) -> bool:
+    """Whether the router was off shortly before, and not only lost on a ramp.
+
+    What is heard for a moment while it starts is no speed that was left.
+    """
+    lost = np.flatnonzero(np.isnan(log_rpm[:first]))
+    if not len(lost) or (first - lost[-1]) * step_s > SPIN_UP_S:
+        return False
+    heard = [b for a, b in spans(np.isfinite(log_rpm[: lost[-1]])) if (b - a) * step_s > MOMENT_S]
+    return not heard or (lost[-1] + 1 - heard[-1]) * step_s > LOST_S
