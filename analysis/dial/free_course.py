@@ -33,7 +33,7 @@ from analysis.dial.moving_lines import (
     runs_of_one_value,
     sounding_lines,
     without_what_stays,
-    worth,
+    worth_of_moving,
 )
 from analysis.dial.running_on import without_the_doubtful, without_what_runs_on
 from analysis.dial.second_look import Sounding
@@ -173,7 +173,9 @@ def _moving(
     if heard < MOSTLY * len(axis.mean):
         # Few speeds: what stays may be the router itself.
         again = aligned(raw_axis, seeds=SEEDS)
-        if again is not None and (found is None or worth(axis, found) < worth(raw_axis, again)):
+        if again is not None and (
+            found is None or worth_of_moving(axis, found) < worth_of_moving(raw_axis, again)
+        ):
             return raw, raw_axis, raw_axis, again, np.zeros_like(foreign)
     return None if found is None else (moving, axis, raw_axis, found, foreign)
 

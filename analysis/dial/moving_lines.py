@@ -41,6 +41,7 @@ LINE_APART = 4  # cells of 0.25 %
 BINS_APART = 2.0  # lines nearer than that are one
 LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
 HEARD_IN = 0.3  # share of a course in which a frequency lay on the axis, to be judged by it
+ONE_SPEED = 0.8  # of what is heard at one speed, what tells nothing
 SETTING_S = 14.0  # nobody leaves a dial alone for longer; a vacuum runs on
 SAME_CELLS = 6
 APART_CELLS = 4
@@ -137,7 +138,7 @@ def aligned(axis: LogAxis, *, seeds: int) -> Alignment | None:
     """
     tried = [_from_seed(axis, *seed) for seed in _seeds(axis, seeds)]
     found = [alignment for alignment in tried if alignment is not None]
-    return max(found, key=lambda one: worth(axis, one), default=None)
+    return max(found, key=lambda one: worth_of_moving(axis, one), default=None)
 
 
 def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
@@ -342,9 +343,25 @@ def sounding_gains(axis: LogAxis, lines: Cells, soundings: Cells, path: Cells) -
 
 def worth(axis: LogAxis, found: Alignment) -> float:
     """Log likelihood of an alignment; what keeps its speed for too long counts less."""
+    return float(_worths(axis, found).sum())
+
+
+def _worths(axis: LogAxis, found: Alignment) -> FloatArray:
     weights = setting_weights(axis, found.path)[found.path != OFF]
     by_chunk = sounding_gains(axis, found.lines, found.soundings, found.path).sum(axis=0)
-    return float((by_chunk * weights).sum())
+    return np.asarray(by_chunk * weights, np.float64)
+
+
+def worth_of_moving(axis: LogAxis, found: Alignment) -> float:
+    """The same, but little of what lies at its one most telling speed.
+
+    Any lines that stand still there explain that: only where they move do they move together.
+    """
+    by_chunk, path = _worths(axis, found), found.path[found.path != OFF]
+    if not len(path):
+        return 0.0
+    near = np.abs(path[:, None] - path[None, :]) <= SAME_CELLS
+    return float(by_chunk.sum() - ONE_SPEED * (near @ by_chunk).max())
 
 
 def setting_weights(axis: LogAxis, path: Cells) -> FloatArray:
