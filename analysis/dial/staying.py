@@ -12,7 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.ndimage import maximum_filter1d, median_filter
 from scipy.signal import find_peaks
 
 from analysis.dial.moving_lines import (
@@ -45,7 +46,8 @@ HUMMING, HUMS = 15, 0.6  # multiples that are looked at, and nepers over what li
 ROTATIONS_HZ = 150.0, 700.0
 BEYOND_CHANCE, LEAST_POWER = 0.47, 10.0  # of the lines' power what a rotation explains
 FEWEST_ORDERS = 3
-SOUNDS, SILENT, SILENT_CHUNKS = 0.5, 0.2, 2  # of the lines' usual height; some 0.75 s
+SOUNDS, SILENT = 0.5, 0.04  # of the lines' usual height, and of that beside a moment
+SILENT_CHUNKS, BESIDE = 2, 5  # some 0.75 s, and 2 s
 AT_TIMES, HEARD = 80, 0.5  # percent of the time in which an order may be silent, and nepers
 
 
@@ -159,14 +161,19 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
 
 
 def _falls_silent(mean: Floats, lines: Cells) -> bool:
-    """Whether lines along their drift fall silent together before they sound for the last time."""
+    """Whether lines that sound before and after a moment are all silent in it.
+
+    What is drowned by the router fades, and does so for longer.
+    """
     about = lines[:, None] + DRIFT + np.arange(-1, 2)
     height = np.minimum(mean[:, about].max(axis=2), LOUD).mean(axis=1)
-    usual = float(np.median(height))
-    sounds = np.flatnonzero(height > SOUNDS * usual)
-    within = height[sounds[0] : sounds[-1] + 1] if len(sounds) else height
-    quiet = uniform_filter1d(within, SILENT_CHUNKS)[1:]
-    return bool(np.any(quiet < SILENT * usual))
+    if len(height) < 2 * BESIDE + SILENT_CHUNKS:
+        return False
+    beside = np.median(sliding_window_view(height, BESIDE), axis=1)
+    moment = sliding_window_view(height, SILENT_CHUNKS).mean(axis=1)
+    louder = np.minimum(beside[: -BESIDE - SILENT_CHUNKS], beside[BESIDE + SILENT_CHUNKS :])
+    louder = np.maximum(louder, SOUNDS * float(np.median(height)))
+    return bool(np.any(moment[BESIDE : BESIDE + len(louder)] < SILENT * louder))
 
 
 def _standing_out(level: npt.NDArray[np.floating]) -> tuple[Cells, Floats]:
