@@ -41,7 +41,7 @@ LINE_APART = 4  # cells of 0.25 %
 BINS_APART = 2.0  # lines nearer than that are one
 LINE_OUT = 0.25, 4.5  # nepers a line must stand out, at least, and in standard deviations
 HEARD_IN = 0.3  # share of a course in which a frequency lay on the axis, to be judged by it
-ONE_SPEED = 0.8  # of what is heard at one speed, what tells nothing
+MOST_AT_ONE = 1.5  # two settings of 4 and 6 s
 SETTING_S = 14.0  # nobody leaves a dial alone for longer; a vacuum runs on
 SAME_CELLS = 6
 APART_CELLS = 4
@@ -353,15 +353,17 @@ def _worths(axis: LogAxis, found: Alignment) -> FloatArray:
 
 
 def worth_of_moving(axis: LogAxis, found: Alignment) -> float:
-    """The same, but little of what lies at its one most telling speed.
+    """The same, but what lies at one speed counts no more than MOST_AT_ONE times the others.
 
-    Any lines that stand still there explain that: only where they move do they move together.
+    Any lines that stand still explain it: only where lines move do they move together.
     """
     by_chunk, path = _worths(axis, found), found.path[found.path != OFF]
     if not len(path):
         return 0.0
     near = np.abs(path[:, None] - path[None, :]) <= SAME_CELLS
-    return float(by_chunk.sum() - ONE_SPEED * (near @ by_chunk).max())
+    at_one = float((near @ by_chunk).max())
+    others = float(by_chunk.sum()) - at_one
+    return others + min(at_one, MOST_AT_ONE * others)
 
 
 def setting_weights(axis: LogAxis, path: Cells) -> FloatArray:
