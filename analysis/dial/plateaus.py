@@ -34,7 +34,8 @@ TURNING_S = 0.3
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
 LEAPT_LEAST_S = 3.8
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
-WANDER_SHARE = 0.6  # what of the wander a mean over its very stretch still misses
+WANDER_SHARE = 0.2  # what of the wander a mean over its very stretch still misses
+ENDS_SHARE = 0.3  # what of the ends' weight, for most of them are the plateau's
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,7 +307,8 @@ def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float) -> float:
     edge = len(speed) // 7
     middle = float(np.mean(speed[edge : len(speed) - edge])) if len(speed) > 2 * edge else mean
     wander = np.std(speed) / np.sqrt(max(1.0, len(speed) * step_s / HALF_LIFE_S))
-    return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), middle - mean))
+    ends = ENDS_SHARE * (middle - mean)
+    return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), ends))
 
 
 def _less_sure(plateau: Plateau, u95_rpm: float) -> Plateau:
