@@ -11,6 +11,7 @@ over the whole take.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +28,7 @@ from analysis.dial.moving_lines import (
     Cells,
     Floats,
     LogAxis,
-    aligned,
+    alignments,
     log_axis,
     path_along,
     runs_of_one_value,
@@ -58,9 +59,10 @@ from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 FloatArray = npt.NDArray[np.float64]
 
 MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
-BEYOND = 0.8, 1.25  # how far beyond the plate a speed may lie
+BEYOND = 0.88, 1.12  # how far beyond the plate a speed may lie
 MOSTLY = 0.6
 SEEDS = 10
+LIKELIEST = 5
 ROUNDS = 5
 ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
 NEAR_CELLS = 6
@@ -122,12 +124,10 @@ def find_free_course(
     found = _moving(excess, grid=grid, reach=int(np.log(MOST_SPAN * high_rpm / low_rpm) / LOG_STEP))
     if found is None:
         return None
-    on_axis, axis, raw, lines, foreign = found
+    on_axis, axis, raw, likely, foreign = found
     whole = axis
-    first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
-    within = _within(first_hz, axis.reach, plate_hz)
-    orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
-    path = lines.path
+    counted = max((_counted(axis, lines, plate_hz) for lines in likely), key=lambda one: one.worth)
+    first_hz, orders, path, within = counted.first_hz, counted.orders, counted.path, counted.within
     hidden = np.full(len(path), OFF)
     for _ in range(ROUNDS):
         sounding, soundings = sounding_lines(axis, orders, path)
@@ -153,7 +153,7 @@ def find_free_course(
         rotation_hz=rotation_hz,
         sureness=sureness,
         voices=Voices(voice, voice),
-        rival_ratio=rival_ratio,
+        rival_ratio=counted.rival_ratio,
         another_turns=another,
         sounding=Sounding(whole, raw, *sounding_lines(whole, orders, path), first_hz),
     )
@@ -161,23 +161,51 @@ def find_free_course(
 
 def _moving(
     excess: Excess, *, grid: SpectrumGrid, reach: int
-) -> tuple[Floats, LogAxis, LogAxis, Alignment, Mask] | None:
-    """The lines that move together, the axes without and with others, and the cells not known."""
+) -> tuple[Floats, LogAxis, LogAxis, list[Alignment], Mask] | None:
+    """Lines that move together, the axes without and with others, and the cells not known.
+
+    The likeliest sets of lines, best first.
+    """
     raw = log_axis_excess(excess, grid=grid, lowest_hz=LOWEST_HZ)
     raw_axis = log_axis(raw, raw, grid=grid, reach=reach)
     foreign = staying_lines(raw_axis)
     moving = without_what_stays(raw)
     axis = without_cells(log_axis(raw, moving, grid=grid, reach=reach), foreign)
-    found = aligned(axis, seeds=SEEDS)
-    heard = 0 if found is None else np.count_nonzero(found.path != OFF)
+    found = alignments(axis, seeds=SEEDS)
+    heard = np.count_nonzero(found[0].path != OFF) if found else 0
     if heard < MOSTLY * len(axis.mean):
         # Few speeds: what stays may be the router itself.
-        again = aligned(raw_axis, seeds=SEEDS)
-        if again is not None and (
-            found is None or worth_of_moving(axis, found) < worth_of_moving(raw_axis, again)
-        ):
-            return raw, raw_axis, raw_axis, again, np.zeros_like(foreign)
-    return None if found is None else (moving, axis, raw_axis, found, foreign)
+        again = alignments(raw_axis, seeds=SEEDS)
+        best = worth_of_moving(axis, found[0]) if found else -1.0
+        if again and best < worth_of_moving(raw_axis, again[0]):
+            return raw, raw_axis, raw_axis, again[:1], np.zeros_like(foreign)
+    return (moving, axis, raw_axis, found[:LIKELIEST], foreign) if found else None
+
+
+class _Counted(NamedTuple):
+    """A set of lines that move together, with its orders counted."""
+
+    first_hz: float
+    rival_ratio: float | None
+    orders: Cells
+    path: Cells
+    within: tuple[int, int]
+    worth: float
+
+
+def _counted(axis: LogAxis, lines: Alignment, plate_hz: tuple[float, float]) -> _Counted:
+    """Count the orders of some lines; what that is worth is what whole orders alone explain.
+
+    Where a setting is laid on the others by the wrong lines, whole orders explain less.
+    """
+    first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
+    within = _within(first_hz, axis.reach, plate_hz)
+    orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
+    path = path_along(axis, *sounding_lines(axis, orders, lines.path), within)
+    ordered = Alignment(path, *sounding_lines(axis, orders, path))
+    return _Counted(
+        first_hz, rival_ratio, orders, lines.path, within, worth_of_moving(axis, ordered)
+    )
 
 
 def _within(first_hz: float, reach: int, plate_hz: tuple[float, float]) -> tuple[int, int]:

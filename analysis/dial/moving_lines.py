@@ -131,14 +131,19 @@ class Alignment:
 
 
 def aligned(axis: LogAxis, *, seeds: int) -> Alignment | None:
-    """The lines that move together best, from so many starts.
+    """The lines that move together best, from so many starts."""
+    return next(iter(alignments(axis, seeds=seeds)), None)
+
+
+def alignments(axis: LogAxis, *, seeds: int) -> list[Alignment]:
+    """Sets of lines that move together, best first, one from each of so many starts at most.
 
     Each start is a second and a half that stands still: its lines are looked for in the whole
     take, learned anew where they are found, and so on, ROUNDS times.
     """
     tried = [_from_seed(axis, *seed) for seed in _seeds(axis, seeds)]
     found = [alignment for alignment in tried if alignment is not None]
-    return max(found, key=lambda one: worth_of_moving(axis, one), default=None)
+    return sorted(found, key=lambda one: worth_of_moving(axis, one), reverse=True)
 
 
 def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
