@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -91,16 +91,19 @@ def find_plateaus(
     1. Seeds: the speed changes by less than SETTLING_PER_S across +-LAG_S for SEED_S.
     2. A seed grows for as long as the speed stays within SAME_SPEED of it; seeds of one speed
        that meet, DROP_OUT_S apart at most, are one stretch.
-    3. The ends are put where the speed reaches, and leaves, what its last part settled to.
-    4. What lasts less than SHORTEST_S is dropped.
+    3. What is reached or left faster than a motor turns is another machine's, if it is short
+       or comes again.
+    4. The ends are put where the speed reaches, and leaves, what its last part settled to.
+    5. What lasts less than SHORTEST_S is dropped.
     """
     step_s = _step_s(track)
     track = _bridged(track, step_s)
     log_rpm = _smooth(np.log(track.spindle_rpm), step_s)
     stretches = _joined(_grown(_seeds(log_rpm, step_s), log_rpm), log_rpm, step_s)
+    stretches = _without_leaps(stretches, log_rpm, step_s)
     placed = placed_ends(stretches, np.log(track.spindle_rpm), log_rpm, step_s=step_s)
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
-    kept = _without_leaps(_without_overshoot(kept, log_rpm, step_s), log_rpm, step_s)
+    kept = _without_overshoot(kept, log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, passes)
     return tuple(
         _plateau(group, track, step_s=step_s, take=take)
@@ -209,14 +212,25 @@ def _without_overshoot(
 def _without_leaps(
     stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
 ) -> list[tuple[int, int]]:
-    """Drop a short stretch reached or left faster than a motor turns: another machine's."""
-    dropped = set()
+    """Drop what is reached or left faster than a motor turns, and is short or comes again.
+
+    It is another machine's: one that runs on is heard whenever the router is off.
+    """
+
+    def level(stretch: tuple[int, int]) -> float:
+        return _level(log_rpm, *stretch)
+
+    dropped, reached = set(), []
     for before, after in pairwise(stretches):
-        leapt = abs(_level(log_rpm, *before) - _level(log_rpm, *after)) > LEAPT
+        if abs(level(before) - level(after)) < LEAPT or (after[0] - before[1]) * step_s > LEAPT_S:
+            continue
+        reached.append(after)
         shorter = min(before, after, key=lambda stretch: stretch[1] - stretch[0])
-        short = (shorter[1] - shorter[0]) * step_s < LEAPT_LEAST_S
-        if leapt and short and (after[0] - before[1]) * step_s < LEAPT_S:
+        if (shorter[1] - shorter[0]) * step_s < LEAPT_LEAST_S:
             dropped.add(shorter)
+    for one, other in combinations(reached, 2):
+        if abs(level(one) - level(other)) < WANDER:
+            dropped |= {one, other}
     return [stretch for stretch in stretches if stretch not in dropped]
 
 

@@ -145,6 +145,15 @@ def test_another_machine_left_faster_than_a_motor_turns_is_no_plateau() -> None:
     assert speeds(found([*corners, (16, 13e3)])) == pytest.approx([17e3, 13e3], rel=1e-3)
 
 
+def test_another_machine_that_is_heard_whenever_the_router_is_off_is_no_plateau() -> None:
+    corners = [(0.0, 12e3), (5.0, 12e3)]
+    for number, speed_rpm in enumerate([15e3, 18e3]):
+        at_s = 10.0 + 12 * number
+        corners += [(at_s - 4.95, 26e3), (at_s - 0.05, 26e3), (at_s, 0), (at_s + 1, 0)]
+        corners += [(at_s + 1.5, speed_rpm), (at_s + 7, speed_rpm)]
+    assert speeds(found(corners)) == pytest.approx([12e3, 15e3, 18e3], rel=1e-3)
+
+
 def test_a_speed_that_wanders_by_under_a_percent_belongs_to_its_plateau_from_the_start() -> None:
     # Two seconds 0.9 % fast, falling by 0.6 % a second: no hand, and no motor that starts.
     corners = [(0, 12e3), (0.5, 17_150), (2.5, 17_150), (4, 17e3), (9, 17e3), (9.5, 20e3)]
