@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
@@ -17,7 +19,8 @@ OVERSHOOT_S, FITTED_S = 1.5, 3.0
 TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
-FEWEST_STEPS = 4
+FEWEST_STEPS = 5
+ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
 MOMENT_S = 0.5
 
@@ -42,11 +45,10 @@ def placed_ends(
         start = _left_alone(piece, step_s=step_s, near=near)
         end = len(piece) - _left_alone(piece[::-1], step_s=step_s, near=near)
         placed.append((first + start, first + max(start, end)))
-    rested = [part for part in stretches if from_rest(smooth, part[0], step_s)]
-    settled = dict(zip(rested, _settled(rested, smooth, step_s), strict=True))
+    settled = _settled(stretches, smooth, step_s)
     return [
-        (min(max(start, settled.get(part, start)), end), end)
-        for part, (start, end) in zip(stretches, placed, strict=True)
+        (min(max(start, after_start), end), end)
+        for (start, end), after_start in zip(placed, settled, strict=True)
     ]
 
 
@@ -64,32 +66,53 @@ def _left_alone(piece: FloatArray, *, step_s: float, near: int) -> int:
     return start
 
 
-def _settled(rested: list[tuple[int, int]], log_rpm: FloatArray, step_s: float) -> list[int]:
-    """Steps at which what a start from rest overshoots has died away, one for each stretch.
+def _settled(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float) -> list[int]:
+    """Steps at which what starts from rest overshoot has died away, else the stretches' first.
 
     A bump (1 + t/tau) exp(-t/tau) from the highest speed on, that of a critically damped
     system, is fitted beside each settled speed. A motor starts alike each time, so tau is that
-    which fits all starts of a take best, and one start's wander is not taken for its bump.
+    which fits all starts of a take best, and one start's wander is not taken for its bump. Nor
+    need the rest have been silent, if what is lost before a stretch is followed by that bump.
     """
-    tops, fits = [], []
-    for first, last in rested:
-        off = np.flatnonzero(np.isnan(log_rpm[:first]))
-        begin = int(off[-1]) + 1 if len(off) else 0
-        top = begin + int(np.nanargmax(log_rpm[begin : first + round(OVERSHOOT_S / step_s)]))
-        piece = log_rpm[top : min(last, top + round(FITTED_S / step_s))]
-        piece = piece[np.isfinite(piece)]
-        tops.append(top)
-        if len(piece) > FEWEST_STEPS:
-            fits.append(_fitted(piece, step_s))
-    if not fits:
-        return [first for first, _ in rested]
-    heights, scatter = (np.array(values) for values in zip(*fits, strict=True))
+    settled = [first for first, _ in stretches]
+    starts: dict[int, _Start] = {}
+    for place, (first, last) in enumerate(stretches):
+        if lost_before(log_rpm, first, step_s):
+            start = _start(log_rpm, first, last, step_s)
+            if start is not None:
+                starts[place] = start
+    rested = [place for place in starts if from_rest(log_rpm, stretches[place][0], step_s)]
+    if not rested:
+        return settled
+    heights, scatter = (np.array([starts[place][i] for place in rested]) for i in (1, 2))
     best = int(np.argmin(np.log(scatter).sum(axis=0)))
     height, wander = float(heights[:, best].mean()), float(np.sqrt((scatter[:, best] ** 2).mean()))
-    if height < max(LEAST_OVERSHOOT, CLEAR_OF_WANDER * wander / np.sqrt(len(fits))):
-        return [first for first, _ in rested]
+    if height < max(LEAST_OVERSHOOT, CLEAR_OF_WANDER * wander / np.sqrt(len(rested))):
+        return settled
     died_away = round(DIED_AWAY_TAUS * float(TAUS_S[best]) / step_s)
-    return [top + died_away for top in tops]
+    for place, start in starts.items():
+        alike = start.heights[best] > max(ALIKE * height, CLEAR_OF_WANDER * start.scatter[best])
+        if place in rested or alike:
+            settled[place] = start.top + died_away
+    return settled
+
+
+class _Start(NamedTuple):
+    """What may be a start: where it is fastest, and how a bump fits from there on, for each tau."""
+
+    top: int
+    heights: FloatArray
+    scatter: FloatArray
+
+
+def _start(log_rpm: FloatArray, first: int, last: int, step_s: float) -> _Start | None:
+    lost = int(np.flatnonzero(np.isnan(log_rpm[:first]))[-1]) if first else -1
+    top = lost + 1 + int(np.nanargmax(log_rpm[lost + 1 : first + round(OVERSHOOT_S / step_s)]))
+    piece = log_rpm[top : min(last, top + round(FITTED_S / step_s))]
+    piece = piece[np.isfinite(piece)]
+    if len(piece) < FEWEST_STEPS:
+        return None
+    return _Start(top, *_fitted(piece, step_s))
 
 
 def _fitted(piece: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
@@ -103,13 +126,19 @@ def _fitted(piece: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
     return heights, np.sqrt(left) + 1e-9
 
 
+def lost_before(log_rpm: FloatArray, first: int, step_s: float) -> bool:
+    """Whether the course was lost, on a ramp or at rest, shortly before a stretch."""
+    lost = np.flatnonzero(np.isnan(log_rpm[:first]))
+    return bool(len(lost)) and (first - lost[-1]) * step_s <= SPIN_UP_S
+
+
 def from_rest(log_rpm: FloatArray, first: int, step_s: float) -> bool:
     """Whether the router was off shortly before, and not only lost on a ramp.
 
     What is heard for a moment while it starts is no speed that was left.
     """
-    lost = np.flatnonzero(np.isnan(log_rpm[:first]))
-    if not len(lost) or (first - lost[-1]) * step_s > SPIN_UP_S:
+    if not lost_before(log_rpm, first, step_s):
         return False
-    heard = [b for a, b in spans(np.isfinite(log_rpm[: lost[-1]])) if (b - a) * step_s > MOMENT_S]
-    return not heard or (lost[-1] + 1 - heard[-1]) * step_s > LOST_S
+    last = int(np.flatnonzero(np.isnan(log_rpm[:first]))[-1])
+    heard = [b for a, b in spans(np.isfinite(log_rpm[:last])) if (b - a) * step_s > MOMENT_S]
+    return not heard or (last + 1 - heard[-1]) * step_s > LOST_S

@@ -46,7 +46,7 @@ HUMMING, HUMS = 15, 0.6  # multiples that are looked at, and nepers over what li
 ROTATIONS_HZ = 150.0, 700.0
 BEYOND_CHANCE, LEAST_POWER = 0.47, 10.0  # of the lines' power what a rotation explains
 FEWEST_ORDERS = 3
-SOUNDS, SILENT = 0.5, 0.04  # of the lines' usual height, and of that beside a moment
+SOUNDS, SILENT = 0.6, 0.15  # of the lines' usual height, and of that beside a moment
 SILENT_CHUNKS, BESIDE = 2, 5  # some 0.75 s, and 2 s
 AT_TIMES, HEARD = 80, 0.5  # percent of the time in which an order may be silent, and nepers
 
@@ -171,9 +171,10 @@ def _falls_silent(mean: Floats, lines: Cells) -> bool:
         return False
     beside = np.median(sliding_window_view(height, BESIDE), axis=1)
     moment = sliding_window_view(height, SILENT_CHUNKS).mean(axis=1)
-    louder = np.minimum(beside[: -BESIDE - SILENT_CHUNKS], beside[BESIDE + SILENT_CHUNKS :])
-    louder = np.maximum(louder, SOUNDS * float(np.median(height)))
-    return bool(np.any(moment[BESIDE : BESIDE + len(louder)] < SILENT * louder))
+    fainter = np.minimum(beside[: -BESIDE - SILENT_CHUNKS], beside[BESIDE + SILENT_CHUNKS :])
+    sounds = fainter > SOUNDS * float(np.median(height))
+    silent = moment[BESIDE : BESIDE + len(fainter)] < SILENT * fainter
+    return bool(np.any(sounds & silent))
 
 
 def _standing_out(level: npt.NDArray[np.floating]) -> tuple[Cells, Floats]:

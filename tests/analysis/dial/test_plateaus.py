@@ -106,6 +106,13 @@ def test_a_motor_starts_alike_each_time_so_one_start_that_wanders_is_told_by_the
     assert starts_s == pytest.approx(expected_s, abs=0.2)
 
 
+def test_a_start_is_known_by_its_bump_though_the_rest_before_it_was_not_silent() -> None:
+    corners = [(0, 0), *started(2.0, 15e3, until_s=8), (8.02, 0), (9, 0)]
+    corners += [(9.02, 13e3), (10, 13e3), (10.02, 0), (10.6, 0)]  # something else, for a second
+    corners += [*started(11.0, 18e3, until_s=17), (17.02, 0), (19, 0)]
+    assert found(corners)[-1].start_s == pytest.approx(11.0 + DIED_AWAY_S, abs=0.15)
+
+
 def test_moments_in_which_the_track_is_unsure_move_no_mean() -> None:
     track = track_of(held([17_000.0, 20_000.0]))
     slipped = unsure(unsure(track, 2.0, 2.8, off=0.003), 3.5, 4.2, off=0.003)
