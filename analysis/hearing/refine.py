@@ -138,7 +138,9 @@ def refine_stretch(
     reach = np.where(slipped, usual_reach, reach)
     surer, borrowed = _pooled(track, deviation, reach)
     scatter = np.minimum(scatter, MOST_SCATTER * track)
-    scatter = np.sqrt(uniform_filter1d(scatter**2, SCATTER_FRAMES, mode="nearest"))
+    # A running sum may come out a rounding below nought.
+    mean_square = np.maximum(uniform_filter1d(scatter**2, SCATTER_FRAMES, mode="nearest"), 0)
+    scatter = np.sqrt(mean_square)
     return Refined(surer, np.maximum(borrowed, FEW_ORDERS * scatter))
 
 
