@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from analysis.dial.aligning import alignments
 from analysis.dial.counting_orders import count_orders
 from analysis.dial.moving_lines import (
     CHUNK_STEPS,
@@ -28,7 +29,6 @@ from analysis.dial.moving_lines import (
     Cells,
     Floats,
     LogAxis,
-    alignments,
     log_axis,
     path_along,
     runs_of_one_value,

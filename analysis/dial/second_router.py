@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.dial.aligning import aligned
 from analysis.dial.moving_lines import (
     Alignment,
     Cells,
     FloatArray,
     LogAxis,
-    aligned,
     cells_of,
     worth,
 )
