@@ -33,6 +33,7 @@ FREE_S = 0.7
 LATELY_S = 4.0
 SIGNS, PLAIN_SIGNS = 1.0, 2.0
 HALFWAY = 0.5
+SLOWER = 0.03
 LONGEST_IDLE_S = 20.0
 
 
@@ -74,10 +75,6 @@ class Watch:
             self.first = course.first
             self._begin_at(course, course.first + max(0, begin))
         return Seen([moved(heard, course.first * course.trace.step_s) for heard in passes], None)
-
-    def expects_a_pass(self, course: RecentCourse, stirred: Mask) -> bool:
-        """Whether a closer look at the sound is likely to find the first pass."""
-        return bool(_first_passes(course.trace, stirred)[1])
 
     def _among_examples(self, course: RecentCourse) -> Seen:
         trace, cuts, skip = self._window(course)
@@ -236,20 +233,36 @@ def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
     # An exit takes a while: what follows it is heard the better, the further behind it lies.
     later = min(len(trace.lead), end + round(BEFORE_S / trace.step_s)) - after.stop
     after = slice(after.start + later, after.stop + later)
-    if not (trace.running[before].all() and trace.running[after].all()):
+    inside = first + np.flatnonzero((contact.mask & trace.running)[first:end])
+    early, late = (_running(trace, frames) for frames in (before, after))
+    if not all(map(len, (early, inside, late))):
         return False
-    inside = np.zeros(len(trace.lead), bool)
-    inside[first:end] = contact.mask[first:end]
-    early, cut, late = (
-        float(np.median(contact.evidence[frames])) for frames in (before, inside, after)
+    beside = ((early, inside[: len(early)]), (late, inside[-len(late) :]))
+    if any(_slower(trace, free, than=cut) for free, cut in beside):
+        return False
+    before_it, in_it, after_it = (
+        float(np.median(contact.evidence[frames])) for frames in (early, inside, late)
     )
-    away = cut - max(early, late)
-    if abs(early - late) > ALIKE * away:
+    away = in_it - max(before_it, after_it)
+    if abs(before_it - after_it) > ALIKE * away:
         return False
     if away > APART:
         return True
     long = heard.time_s > USUAL_PASS_S
     return long and away > LESS_APART and cut_signs(trace, contact.mask) > PLAIN_SIGNS
+
+
+def _running(trace: Trace, frames: slice) -> npt.NDArray[np.int64]:
+    """The frames in which the router is heard to run; none unless that is more than half."""
+    running = np.flatnonzero(trace.running[frames])
+    enough = len(running) > HALFWAY * (frames.stop - frames.start)
+    return running + frames.start if enough else running[:0]
+
+
+def _slower(trace: Trace, free: npt.NDArray[np.int64], *, than: npt.NDArray[np.int64]) -> bool:
+    """Whether it turns plainly slower in some frames: no load, then, is taken off there."""
+    speeds = [np.median(trace.rotation_hz[frames]) for frames in (free, than)]
+    return bool(speeds[0] < (1 - SLOWER) * speeds[1])
 
 
 def _share_of_cut(trace: Trace, contact: Contact) -> FloatArray:

@@ -114,3 +114,32 @@ def test_a_first_pass_is_believed_once_its_exit_is_over() -> None:
     assert [believed(exit_s + later_s) for later_s in (0.1, 0.2, 0.5, 1.0, 3.0)] == [
         False, False, True, True, True,
     ]  # fmt: skip
+
+
+def first_pass(speeds: list[tuple[float, float]]) -> tuple[Trace, Contact, HeardPass]:
+    """A plain cut from 2 to 5 s of 8, and the speed (seconds until then, Hz; NaN: not heard)."""
+    mask = contact((False, 2.0), (True, 3.0), (False, 3.0))
+    trace, begun = running(len(mask)), 0
+    for until_s, rotation_hz in speeds:
+        trace.rotation_hz[begun : round(until_s / STEP_S)] = rotation_hz
+        begun = round(until_s / STEP_S)
+    heard = HeardPass(2.0, 5.0, 0.1, 0.1, 18_000.0, 5.0, 1.0, (), (), 0.9, complete=True)
+    return trace, Contact(mask, np.where(mask, 100.0, -100.0)), heard
+
+
+@pytest.mark.parametrize(
+    ("speeds", "believed"),
+    [
+        ([(8.0, 300.0)], True),
+        ([(1.4, 300.0), (1.7, np.nan), (8.0, 300.0)], True),  # lost for 0.3 of 0.8 s
+        ([(1.3, 300.0), (1.9, np.nan), (8.0, 300.0)], False),
+        ([(2.0, 300.0), (5.0, 260.0), (8.0, 300.0)], True),  # slower under load
+        ([(2.0, 300.0), (5.0, 300.0), (8.0, 280.0)], False),  # faster than after it: no load
+        ([(2.0, 280.0), (5.0, 300.0), (8.0, 300.0)], False),
+        ([(2.0, 300.0), (5.0, np.nan), (8.0, 300.0)], False),
+    ],
+)
+def test_a_first_pass_needs_the_router_beside_it_and_no_slower(
+    speeds: list[tuple[float, float]], believed: bool
+) -> None:
+    assert _believable(*first_pass(speeds)) is believed
