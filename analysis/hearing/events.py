@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -100,6 +101,37 @@ def _same_passes(told: list[HeardPass | None], passes: tuple[HeardPass, ...]) ->
     )
 
 
+def _same_ends(one: HeardPass, other: HeardPass) -> bool:
+    return abs(one.entry_s - other.entry_s) < SAME_S and abs(one.exit_s - other.exit_s) < SAME_S
+
+
+def _side_by_side(
+    old: Sequence[HeardPass], new: Sequence[HeardPass]
+) -> list[tuple[list[HeardPass], list[HeardPass]]]:
+    """Old and new passes, in order, in groups that share no moment with another."""
+    groups: list[tuple[list[HeardPass], list[HeardPass]]] = []
+    end_s = -np.inf
+    for heard, side in sorted(
+        [*((heard, 0) for heard in old), *((heard, 1) for heard in new)],
+        key=lambda one: one[0].entry_s,
+    ):
+        if heard.entry_s >= end_s:
+            groups.append(([], []))
+        groups[-1][side].append(heard)
+        end_s = max(end_s, heard.exit_s)
+    return groups
+
+
+def _easily_mended(old: list[HeardPass], new: list[HeardPass]) -> bool:
+    """Whether both tell of the same stretch, with no fewer breaks that may be a way back."""
+    whole, anew = (replace(passes[0], exit_s=passes[-1].exit_s) for passes in (old, new))
+    before, now = (
+        sum(b.entry_s - a.exit_s >= NEVER_BACK_S for a, b in pairwise(passes))
+        for passes in (old, new)
+    )
+    return _same_ends(whole, anew) and now >= before
+
+
 class Record:
     """What was said of the last passes, so that each thing is said once."""
 
@@ -183,8 +215,9 @@ class Record:
     def revise(self, anew: PassesRevised) -> list[Event]:
         """What is new in passes that were heard anew.
 
-        Whether a break is a dwell or the way back is told by passes that are alike, and few
-        are: several told passes become one only when it is heard so twice running.
+        A look at part of the take may name a break, or what lies before a pass, otherwise than
+        the next: where told passes become one, or begin or end elsewhere, it must be heard so
+        twice running.
         """
         anew = replace(anew, passes=tuple(self._without_doubted(anew)))
         if not (self.differs(anew) or self._surer(anew)):
@@ -200,25 +233,15 @@ class Record:
 
     def _without_doubted(self, anew: PassesRevised) -> list[HeardPass]:
         before, self._doubted = self._doubted, []
-        replaced = self._between(anew)
+        told = [one.heard for one in self._between(anew) if one.heard]
         passes: list[HeardPass] = []
-        for one in anew.passes:
-            parts = [
-                told.heard
-                for told in replaced
-                if told.heard and told.entry_s < one.exit_s and told.exit_s > one.entry_s
-            ]
-            breaks_s = [b.entry_s - a.exit_s for a, b in pairwise(parts)]
-            again = any(
-                abs(one.entry_s - other.entry_s) < SAME_S
-                and abs(one.exit_s - other.exit_s) < SAME_S
-                for other in before
-            )
-            if again or max(breaks_s, default=0.0) < NEVER_BACK_S:
-                passes.append(one)
+        for old, new in _side_by_side(told, anew.passes):
+            again = all(any(_same_ends(one, other) for other in before) for one in new)
+            if again or not old or _easily_mended(old, new):
+                passes += new
             else:
-                self._doubted.append(one)
-                passes += parts
+                self._doubted += new
+                passes += old
         return passes
 
     def _surer(self, anew: PassesRevised) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -175,6 +176,28 @@ def test_a_break_too_short_for_a_way_back_is_mended_at_once() -> None:
     assert record.revise(one) == [one]
 
 
+@pytest.mark.parametrize("other", [(0.2, 9.0), (6.0, 10.2)])
+def test_a_pass_begins_or_ends_elsewhere_only_when_it_is_heard_so_twice_running(
+    other: tuple[float, float],
+) -> None:
+    record = Record()
+    record.news([heard_pass(6.0, 9.0)], now_s=12.0, standing_s=None)
+    elsewhere = PassesRevised(0.0, 10.5, (heard_pass(*other),))
+    same = PassesRevised(0.0, 10.5, (heard_pass(6.0, 9.0),))
+    for anew in (elsewhere, same, elsewhere):
+        assert record.revise(anew) == []
+    assert record.revise(elsewhere) == [elsewhere]
+
+
+def test_one_pass_that_was_two_is_mended_at_once_and_so_is_one_that_was_missed() -> None:
+    record = Record()
+    record.news([heard_pass(6.0, 15.0)], now_s=18.0, standing_s=None)
+    three = PassesRevised(
+        0.0, 15.5, (heard_pass(1.0, 4.0), heard_pass(6.0, 9.0), heard_pass(11.0, 15.0))
+    )
+    assert record.revise(three) == [three]
+
+
 def test_a_pass_known_much_better_is_told_anew() -> None:
     record = Record()
     record.news([replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.4)], now_s=7.0, standing_s=None)
@@ -196,9 +219,9 @@ def test_a_pass_that_began_before_what_is_heard_anew_stays() -> None:
     assert record.clear_s(5.0) == 5.0
     same = PassesRevised(4.0, 12.5, (heard_pass(9.02, 12.01),))
     assert record.revise(same) == []
-    better = PassesRevised(3.5, 12.5, (heard_pass(8.0, 12.0),))
+    better = PassesRevised(3.5, 12.5, (heard_pass(8.6, 12.0),))
     assert record.revise(better) == [better]
-    assert record.inside(np.array([2.0, 8.5, 11.0])).tolist() == [True, True, True]
+    assert record.inside(np.array([2.0, 8.8, 11.0])).tolist() == [True, True, True]
 
 
 def test_only_the_last_passes_are_remembered() -> None:
