@@ -61,6 +61,7 @@ class Score:
     dwell_age_s: list[float] = field(default_factory=list)
     dwells: int = 0
     dwells_true: int = 0
+    dwells_wrong: int = 0
     speed_age_s: list[float] = field(default_factory=list)
 
     def add(self, other: Score) -> None:
@@ -80,8 +81,8 @@ class Score:
             f" max {at(self.compute_s, 100):.3f}, both for the first of a take"
             f" {at(self.first_s, 50):.2f} p95 {at(self.first_s, 95):.2f} n{len(self.first_s)}"
             f" | entry {at(self.entry_age_s, 50):.2f} p95 {at(self.entry_age_s, 95):.2f}"
-            f" | dwells {self.dwells}/{self.dwells_true} {at(self.dwell_age_s, 50):.2f}"
-            f" p95 {at(self.dwell_age_s, 95):.2f}"
+            f" | dwells {self.dwells}/{self.dwells_true} wrong {self.dwells_wrong}"
+            f" {at(self.dwell_age_s, 50):.2f} p95 {at(self.dwell_age_s, 95):.2f}"
             f" | speed p95 {at(self.speed_age_s, 95):.2f}"
             f" | {1e3 * self.cost_s / max(self.seconds, 1e-9):.1f} ms/s"
         )
@@ -140,6 +141,7 @@ def score_take(wav: Path, *, talk: bool) -> Score:
     said: list[str] = []
     dwells = [d for p in truth["passes"] for d in p["dwells"] if d["end_s"] - d["start_s"] >= 0.5]
     score.dwells_true = len(dwells)
+    pauses = [d for p in truth["passes"] for d in p["dwells"] + p["liftoffs"]]
     for first in range(0, len(samples), block):
         begun = time.process_time()
         events = live.feed(samples[first : first + block])
@@ -162,6 +164,7 @@ def score_take(wav: Path, *, talk: bool) -> Score:
             elif isinstance(event, DwellHeard):
                 stood = [d for d in dwells if abs(d["start_s"] - event.start_s) < 0.3]
                 score.dwells += bool(stood)
+                score.dwells_wrong += not any(_during(d, event.start_s) for d in pauses)
                 score.dwell_age_s += [now_s - d["start_s"] for d in stood]
                 said.append(f"{now_s:.1f} dwell {event.start_s:.2f}")
             elif isinstance(event, PassEnded):
@@ -185,10 +188,14 @@ def score_take(wav: Path, *, talk: bool) -> Score:
     for one in reviewed:
         verdict = read_pass(one, bench.cut).verdict
         begun_as, last = near(told.first, one), near(told.now, one)
-        score.first_verdict += (
-            begun_as is not None and read_pass(begun_as, bench.cut).verdict is verdict
-        )
-        score.verdict += last is not None and read_pass(last, bench.cut).verdict is verdict
+        alike = [
+            heard is not None and read_pass(heard, bench.cut).verdict is verdict
+            for heard in (begun_as, last)
+        ]
+        score.first_verdict += alike[0]
+        score.verdict += alike[1]
+        if not all(alike) and verdict:
+            said.append(f"VERDICT {verdict.value} {_figures(one)}: told first, last {alike}")
         score.first_agreed += begun_as is not None and agrees(begun_as, one)
         if last is not None and agrees(last, one):
             score.agreed += 1
@@ -204,6 +211,10 @@ def score_take(wav: Path, *, talk: bool) -> Score:
         print("   truth", truths)
         print("\n".join("   " + line for line in said))
     return score
+
+
+def _during(pause: dict[str, float], time_s: float) -> bool:
+    return pause["start_s"] - NEAR_S < time_s < pause["end_s"]
 
 
 def _figures(heard: HeardPass) -> str:
