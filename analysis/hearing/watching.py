@@ -8,7 +8,14 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from analysis.hearing.gaps import CLEAR_S, EDGE_S, WAY_BACK_S, rub_measure
+from analysis.hearing.gaps import (
+    BLOCK_S,
+    CLEAR_S,
+    EDGE_S,
+    WAY_BACK_S,
+    cut_left_measure,
+    rub_measure,
+)
 from analysis.hearing.parting import SHORTEST_PASS_S
 from analysis.hearing.passes import HeardPass, find_passes, moved
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
@@ -24,7 +31,8 @@ USUAL_PASS_S = 1.5
 BEFORE_S = 0.8
 AFTER_S = 0.19
 ALIKE = 0.5
-STANDING = 2.0
+STANDING = 3.0  # times what running free comes to
+STANDING_LEFT = 0.15  # of the cut's sound
 TEETH_RISE = 1.5
 STANDS_S = 0.27
 LONGEST_STAND_S = 1.8
@@ -186,14 +194,23 @@ class Watch:
         rise = trace.teeth[clear:].mean(axis=0) - free.teeth.mean(axis=0)
         if np.clip(rise, -3, 3).sum() < TEETH_RISE:
             return None
+        features, steady = trace.rub_features(), trace.steady
+        # Reverberation and speed that recovers keep some of the cut for a while, and so short
+        # a stretch is soon unlike running free: either alone calls too many exits a dwell.
+        left = cut_left_measure(
+            features, contact=contact.mask, settled=steady, step_s=trace.step_s
+        ).measure(lost, count)
+        if left < STANDING_LEFT:
+            return None
         rub = rub_measure(
-            trace.rub_features(),
+            features,
             contact=contact.mask,
-            settled=trace.steady,
+            settled=steady,
             breaks=[(lost, count)],
             step_s=trace.step_s,
-        )
-        return lost * trace.step_s + by_s if rub(lost, count) > STANDING else None
+        )(lost, count)
+        over_free = rub * ((count - lost) * trace.step_s / BLOCK_S) ** 0.5
+        return lost * trace.step_s + by_s if over_free > STANDING else None
 
 
 def _but_for_a_touch(mask: Mask, evidence: FloatArray, step_s: float) -> Contact:
