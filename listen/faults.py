@@ -23,7 +23,7 @@ _SENTENCES = {
     ),
     FaultKind.NO_ROUTER: (
         "No router is heard in this take. Record one from switching on to switching off, with "
-        "the phone one to three metres away, and give the plate's speeds with --range."
+        "the phone one to three metres away, and tell the speeds on the router's plate."
     ),
     FaultKind.NO_CUT: (
         "The router is heard, but no cut. Make a few passes along the edge while recording, "

@@ -317,4 +317,5 @@ def _why_not(heard: HeardPass, setup: CutSetup, band: Band | None) -> str:
         )
         if value is None
     ]
-    return f"not told: {', '.join(missing)}"
+    verb = "are" if len(missing) > 1 else "is"
+    return f"{', '.join(missing)} {verb} not told"

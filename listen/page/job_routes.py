@@ -30,6 +30,7 @@ _MOST_UPLOADS = 3
 _MOST_TEXT = 8_000
 _REPORT = "review.html"
 _UPLOADED = "recording"
+_LONGEST_NAME = 120
 
 
 def add_routes(app: web.Application) -> None:
@@ -71,6 +72,7 @@ async def _state(request: web.Request) -> web.Response:
         {
             "here": owner == HERE,
             "phones_welcome": house.phone_url is not None,
+            "most_upload_mb": MOST_UPLOAD_BYTES // 1_000_000,
             "setup": _kept_setup(house.home, owner),
             "materials": [material.name for material in MATERIALS],
             "unfinished": [_told(take) for take in unfinished if _sees(owner, take)],
@@ -127,7 +129,7 @@ class Uploads:
         if length is None:
             raise web.HTTPLengthRequired(text="The size of the recording must be told first.")
         if not 0 < length <= MOST_UPLOAD_BYTES:
-            raise web.HTTPRequestEntityTooLarge(MOST_UPLOAD_BYTES, length)
+            raise _too_large(length)
         if self._under_way >= _MOST_UPLOADS:
             raise web.HTTPServiceUnavailable(text="Other uploads are under way. Try again soon.")
         house, owner = request.app[HOUSE], request[OWNER]
@@ -135,7 +137,9 @@ class Uploads:
             raise web.HTTPInsufficientStorage(text="The computer's disk is nearly full.")
         setup = _kept_setup(house.home, owner)
         try:
-            take = house.shelf.begin({"source": "upload", "owner": owner, "setup": setup})
+            take = house.shelf.begin(
+                {"source": "upload", "file": _called(request), "owner": owner, "setup": setup}
+            )
         except ShelfError as error:
             raise web.HTTPInsufficientStorage(text=str(error)) from None
         self._under_way += 1
@@ -148,6 +152,21 @@ class Uploads:
             self._under_way -= 1
         await asyncio.to_thread(house.shelf.end, take)
         return _started(request, take)
+
+
+def _called(request: web.Request) -> str:
+    """What the person calls the file: to be shown, never to be used as a path."""
+    told = request.query.get("name", "")
+    return "".join(sign for sign in told if sign.isprintable())[:_LONGEST_NAME]
+
+
+def _too_large(size: int) -> web.HTTPException:
+    return web.HTTPRequestEntityTooLarge(
+        MOST_UPLOAD_BYTES,
+        size,
+        text=f"The file is larger than {MOST_UPLOAD_BYTES // 1_000_000} MB. Bring a shorter "
+        "recording, or only the sound of the video.",
+    )
 
 
 async def _receive(request: web.Request, target: Path) -> None:
@@ -165,7 +184,7 @@ async def _receive(request: web.Request, target: Path) -> None:
                 break
             received += len(data)
             if received > MOST_UPLOAD_BYTES:
-                raise web.HTTPRequestEntityTooLarge(MOST_UPLOAD_BYTES, received)
+                raise _too_large(received)
             spent_s = time.monotonic() - started_s
             if spent_s > _PATIENCE_S and received < spent_s * SLOWEST_BYTES_S:
                 raise web.HTTPRequestTimeout(text="The recording came too slowly.")
@@ -181,6 +200,7 @@ def _started(
         raise web.HTTPNotFound(text="No sound was kept of this take.")
     order = {
         "sound": str(sound),
+        "called": take.about.get("file", ""),
         "setup": kept_form(take.about.get("setup")),
         "report": str(take.folder / _REPORT),
         "gaps": gaps_told(take.events),
@@ -226,6 +246,7 @@ def _told(take: KeptTake) -> dict[str, Any]:
         "when": f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]} {stamp[9:11]}:{stamp[11:13]}",
         "ended": take.ended,
         "source": take.about.get("source", ""),
+        "file": take.about.get("file", ""),
         "setup": kept_form(take.about.get("setup")),
         "passes": len(passes),
         "good": sum(event.get("cue") == "good" for event in passes),

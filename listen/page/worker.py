@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,17 +28,21 @@ def main() -> None:
     """Do what standard input asks for: a review, or a calibration."""
     order = json.load(sys.stdin)
     sound, bench = Path(order["sound"]), read_form(order["setup"])
+    called = order.get("called") or sound.name
     try:
         if "settings" in order:
             _say(_calibrate(sound, bench, order["settings"], order["router"]))
         else:
             gaps = [(start_s, end_s) for start_s, end_s in order["gaps"]]
-            _say(_review(sound, bench, Path(order["report"]), gaps))
+            _say(_review(sound, called, bench, Path(order["report"]), gaps))
     except ToothbeatError as error:
-        _say({"error": str(error)})
+        # A person knows the file by the name it came with, not by the one it is kept under.
+        _say({"error": str(error).replace(sound.name, called, 1)})
 
 
-def _review(sound: Path, bench: Bench, report: Path, gaps: list[Gap]) -> dict[str, Any]:
+def _review(
+    sound: Path, called: str, bench: Bench, report: Path, gaps: list[Gap]
+) -> dict[str, Any]:
     last = -1
 
     def on_progress(done_s: float, whole_s: float | None) -> None:
@@ -54,6 +59,7 @@ def _review(sound: Path, bench: Bench, report: Path, gaps: list[Gap]) -> dict[st
         known_voices=bench.voices,
         on_progress=on_progress,
     )
+    heard = replace(heard, name=called)
     review = review_take(heard.hearing, bench.cut, bench.units, gaps=gaps)
     save_whole(report, report_page(Section(heard, bench, review)).encode())
     summary = review.summary if review.passes else None

@@ -53,7 +53,7 @@ def test_without_the_edge_the_speed_is_told_and_what_is_missing(
     said = toothbeat("review", take)
     assert said.status == 0
     assert "Running free: 17,3" in said.out
-    assert "not told: the edge length" in " ".join(said.out.split())
+    assert "Not judged: the edge length, the bit's diameter" in " ".join(said.out.split())
 
 
 def test_json_holds_the_contract_of_schema_1(told: dict[str, Any]) -> None:

@@ -167,6 +167,39 @@ def test_where_the_socket_is_refused_posts_carry_the_sound(tmp_path: Path) -> No
         wait_for(driver, "The take is kept")
 
 
+def test_a_file_is_brought_and_what_is_wrong_with_one_is_told(tmp_path: Path) -> None:
+    notes = tmp_path / "notes.wav"
+    notes.write_text("not a recording")
+    sound = Path(recordings_synthetic.__file__).parent / "takes" / "3-in-a-hurry.m4a"
+    with (
+        page_in_thread(tmp_path / "home") as server,
+        browser(tmp_path / "profile", sound=None, size=LAPTOP) as driver,
+    ):
+        driver.get(server.page.here + "/#file")
+        wait_for(driver, "Nothing is told of the cut yet")
+        press(driver, "Tell what you cut")
+        wait_for(driver, "What are you cutting?")
+        fill_in(driver)
+        press(driver, "Keep and plan")
+        wait_for(driver, "Before the cut")
+        driver.execute_script("document.querySelector('[data-tab=file]').click()")
+        wait_for(driver, "600 mm edge")
+        # A computer has no recorder to offer.
+        (pick,) = driver.find_elements(By.CSS_SELECTOR, "input[type=file]")
+        label = driver.find_element(By.CSS_SELECTOR, ".filepick")
+        pick.send_keys(str(notes))
+        wait_for(driver, '"notes.wav" is not a sound file', seconds=60)
+        pick.send_keys(str(sound))
+        wait_for(driver, "Listening to it")
+        assert not label.is_displayed()  # one at a time
+        assert driver.find_element(By.TAG_NAME, "progress").is_displayed()
+        wait_for(driver, "The whole review", seconds=60)
+        assert label.is_displayed()
+        driver.execute_script("document.querySelector('[data-tab=past]').click()")
+        wait_for(driver, 'the file "3-in-a-hurry.m4a", 600 mm edge')
+        assert complaints(driver) == []
+
+
 def test_every_control_has_a_name_and_a_gloved_thumbs_size(tmp_path: Path) -> None:
     with (
         page_in_thread(tmp_path / "home") as server,

@@ -24,7 +24,7 @@ export async function ask(method, path, body) {
 export function upload(file, onShare) {
   return new Promise((done, refuse) => {
     const request = new XMLHttpRequest();
-    request.open("POST", "/api/upload");
+    request.open("POST", `/api/upload?name=${encodeURIComponent(file.name)}`);
     request.responseType = "json";
     request.upload.onprogress = (event) => event.lengthComputable && onShare(event.loaded / event.total);
     request.onload = () =>

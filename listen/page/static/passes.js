@@ -24,7 +24,6 @@ function ready(house, problem) {
   const { setup, unfinished } = house.state;
   const told = [setup.edge && `${setup.edge} edge`, setup.bit && `${setup.bit} bit`,
     setup.flutes && `${setup.flutes} flutes`, setup.trim && `${setup.trim} trim`, setup.material];
-  const sounds = el("input", { type: "checkbox", id: "sounds", checked: true });
   show(
     el("h1", {}, "Practise"),
     problem ? el("p", { class: "card wrong", role: "alert" }, problem) : null,

@@ -49,7 +49,7 @@ function row(house, take) {
   return el("article", { class: "card" },
     el("h2", {}, take.when),
     take.ended ? null : el("p", { class: "lead" }, "Broken off: what was recorded is safe. Review it to mend it."),
-    el("p", {}, [take.source === "upload" ? "a file" : `${take.passes} passes heard live, ${take.good} good`,
+    el("p", {}, [take.source === "upload" ? (take.file ? `the file "${take.file}"` : "a file") : `${take.passes} passes heard live, ${take.good} good`,
       setup.edge && `${setup.edge} edge`, setup.bit && `${setup.bit} bit`, setup.material].filter(Boolean).join(", ")),
     take.reviewed ? el("p", {}, el("a", { href: `/api/takes/${take.take}/report`, target: "_blank", rel: "noopener" }, "Read its review")) : null,
     bar, said, place,

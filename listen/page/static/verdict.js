@@ -48,13 +48,17 @@ export function panel(look, word, aim, why) {
     why ? el("p", { class: "why" }, why) : null);
 }
 
+/** What the next pass is for: ["aim for", "6 to 9 s"] or ["to", "16,000 rpm"]; else empty. */
+export function aimOf(pass) {
+  const to = pass.turn_to_rpm ? `${Math.round(pass.turn_to_rpm).toLocaleString("en")} rpm` : "";
+  const turning = { "turn down": "to", "turn up": "to", "stop": "turn down to" }[pass.cue];
+  return turning ? to && [turning, to] : pass.aim && ["aim for", pass.aim];
+}
+
 /** The panel for a pass that has just ended. */
 export function passPanel(pass) {
   const look = LOOKS[pass.cue] ?? "quiet";
-  const to = pass.turn_to_rpm ? `${Math.round(pass.turn_to_rpm).toLocaleString("en")} rpm` : "";
-  const turning = { "turn down": "to", "turn up": "to", "stop": "turn down to" }[pass.cue];
-  const aim = turning ? to && [turning, to] : pass.aim && ["aim for", pass.aim];
-  return panel(look, pass.headline, aim, `Pass ${pass.number}${pass.again ? ", heard again" : ""}: ${pass.time}. ${pass.advice}`);
+  return panel(look, pass.headline, aimOf(pass), `Pass ${pass.number}${pass.again ? ", heard again" : ""}: ${pass.time}. ${pass.advice}`);
 }
 
 /** One earlier pass in the row under the panel. */

@@ -213,6 +213,7 @@ def test_an_oversized_upload_is_refused_before_it_is_sent(tmp_path: Path) -> Non
             answer = await asyncio.wait_for(reader.read(4096), 5)
             writer.close()
             assert b" 413 " in answer
+            assert b"larger than 500 MB" in answer
             assert page.page.house.shelf.takes() == []
 
     asyncio.run(run())

@@ -147,9 +147,15 @@ def test_an_upload_is_reviewed_and_can_be_read_again(tmp_path: Path) -> None:
 def test_a_file_that_is_no_sound_is_told_and_hurts_nothing(tmp_path: Path) -> None:
     async def run() -> None:
         async with served(tmp_path) as page, page.client() as client:
-            started = await client.post("/api/upload", data=b"%PDF-1.7 not a sound")
+            sent = {"name": "../my <b>notes\x07.pdf"}
+            started = await client.post("/api/upload", data=b"%PDF-1.7 no sound", params=sent)
             told = await answered(client, started)
-            assert "not a sound file" in told["error"]
+            # Called by the name it came with, which is shown and nothing else.
+            assert told["error"].startswith('"../my <b>notes.pdf" is not a sound file')
+            (kept,) = (await (await client.get("/api/takes")).json())["takes"]
+            assert kept["file"] == "../my <b>notes.pdf"
+            (folder,) = page.page.house.shelf.root.iterdir()
+            assert (folder / "recording").is_file()
 
     asyncio.run(run())
 
