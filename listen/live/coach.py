@@ -129,8 +129,10 @@ class Coach:
         elif isinstance(event, PassEnded):
             yield from self._pass_told(event.heard)
         elif isinstance(event, PassResumed):
-            entry_s = event.entry_s + self._start_s - _SAME_ENTRY_S
-            yield from self._revised([p for p in self._passes if p.reading.entry_s < entry_s])
+            entry_s = event.entry_s + self._start_s
+            before_s = entry_s - _SAME_ENTRY_S
+            yield from self._revised([p for p in self._passes if p.reading.entry_s < before_s])
+            yield self._entered(entry_s)
         elif isinstance(event, PassesRevised):
             from_s, until_s = event.from_s + self._start_s, event.until_s + self._start_s
             yield from self._revised(

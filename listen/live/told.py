@@ -45,7 +45,10 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Entered:
-    """The bit is in the wood. `marks_s`: when to tick, seconds after entry; may be empty."""
+    """The bit is in the wood, or in it again in a pass that was thought over.
+
+    `marks_s`: when to tick, seconds after entry; may be empty.
+    """
 
     entry_s: float
     age_s: float

@@ -54,11 +54,16 @@ function pick(words, attributes) {
   return el("label", { class: "filepick" }, words, el("input", { type: "file", "aria-label": words, ...attributes }));
 }
 
+/** The one thing to do otherwise, over all passes. */
+export function changeFirst(summary) {
+  return el("p", { class: "lead" }, el("span", { class: "small" }, "Change first: "), el("b", {}, summary.change_first));
+}
+
 /** A review in short, with a link to the whole page of it. */
 export function reviewCard(answer, name) {
   const { passes, summary, notes } = answer;
   return el("div", { class: "card" },
-    summary ? el("p", { class: "lead" }, el("b", {}, summary.change_first)) : el("p", { class: "lead" }, "No pass was heard in it."),
+    summary ? changeFirst(summary) : el("p", { class: "lead" }, "No pass was heard in it."),
     bandPicture(passes),
     passes.length ? el("div", { class: "scroll" }, el("table", {},
       el("thead", {}, el("tr", {}, ...["", "time", "rpm", "next"].map((t) => el("th", { class: t === "rpm" && "number" }, t)))),

@@ -2,6 +2,7 @@
 import { ask } from "./api.js";
 import { bandPicture, figuresOf } from "./band.js";
 import { el, readOut, say, show } from "./dom.js";
+import { changeFirst } from "./file.js";
 import { Link } from "./link.js";
 import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { pace, play } from "./sounds.js";
@@ -62,7 +63,7 @@ function offer(house, kept) {
 async function begin(house) {
   const made = {
     house, passes: [], entered: null, rpm: null, level: null, hands: null,
-    link: null, microphone: null, linked: "waiting", trouble: "", broken: "", note: "", ended: null, kept: true, hush: null,
+    link: null, microphone: null, linked: "opening", trouble: "", broken: "", note: "", ended: null, kept: true, hush: null,
   };
   try {
     made.microphone = await openMicrophone({
@@ -186,7 +187,7 @@ function summary(made, problem) {
     el("h1", {}, "The take is kept"),
     problem ? el("p", { class: "card wrong", role: "alert" }, problem) : null,
     sum ? el("div", { class: "card" },
-      el("p", { class: "lead" }, el("b", {}, sum.change_first)),
+      changeFirst(sum),
       el("dl", { class: "figures" },
         figure("passes", String(sum.passes)), figure("in the band", String(sum.good)),
         figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading)),
@@ -239,7 +240,7 @@ function refreshNow() {
   rpm.classList.toggle("none", !take.rpm);
   rpm.textContent = take.rpm ? `${(Math.round(take.rpm / 10) * 10).toLocaleString("en")} rpm` : "no router heard";
   const link = document.getElementById("link");
-  const words = { waiting: "reconnecting", linked: take.kept ? "recording" : "not recording", ending: "ending" };
+  const words = { opening: "connecting", waiting: "reconnecting", linked: take.kept ? "recording" : "not recording", ending: "ending" };
   link.textContent = words[take.linked] ?? "";
   link.classList.toggle("broken", take.linked === "waiting" || !take.kept);
   document.getElementById("level").value = take.level?.level_db ?? -70;

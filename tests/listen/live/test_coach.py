@@ -171,9 +171,13 @@ def test_a_pass_that_goes_on_is_withdrawn_and_told_anew() -> None:
     for first in range(0, len(sound), 2048):
         news += coach.hear(Piece(sound[first : first + 2048]))
     news += coach.finish()
-    told = [one for one in news if isinstance(one, PassTold | PassWithdrawn)]
-    assert [type(one) for one in told] == [PassTold, PassWithdrawn, PassTold]
-    assert [one.number for one in told] == [1, 1, 1]
+    told = [one for one in news if isinstance(one, Entered | PassTold | PassWithdrawn)]
+    assert [type(one) for one in told] == [Entered, PassTold, PassWithdrawn, Entered, PassTold]
+    assert [one.number for one in told if not isinstance(one, Entered)] == [1, 1, 1]
+    first, again = of(Entered, news)
+    assert again.entry_s == first.entry_s
+    assert first.marks_s
+    assert again.marks_s == ()  # the pace has gone by
     (ended,) = of(Ended, news)
     assert ended.summary.passes_heard == 1
 
