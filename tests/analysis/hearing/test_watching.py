@@ -143,3 +143,22 @@ def test_a_first_pass_needs_the_router_beside_it_and_no_slower(
     speeds: list[tuple[float, float]], believed: bool
 ) -> None:
     assert _believable(*first_pass(speeds)) is believed
+
+
+@pytest.mark.parametrize(("kept", "standing"), [(0.35, True), (0.05, False)])
+def test_a_rub_must_keep_some_of_the_cut_to_be_called_standing_still(
+    kept: float, standing: bool
+) -> None:
+    """The teeth are heard in both breaks; a third of the chips' sound is left, or next to none."""
+    mask = contact((False, 5.0), (True, 3.0), (False, 0.5))
+    free, trace = running(round(5.0 / STEP_S)), running(len(mask))
+    for part in (free, trace):
+        part.bands[:] = np.random.default_rng(4).normal(0, 0.05, part.bands.shape)
+    trace.bands[mask] += [3.0, 1.0, 5.0]
+    trace.teeth[mask] += 2.0
+    trace.bands[-round(0.5 / STEP_S) :] += np.float32(kept) * np.array([3.0, 1.0, 5.0], np.float32)
+    trace.teeth[-round(0.5 / STEP_S) :] += np.float32(0.25)
+    watch = Watch()
+    watch.reference.free = free
+    since_s = watch._standing_s(trace, Contact(mask, np.zeros(len(mask))), 0.0)
+    assert since_s == (pytest.approx(8.0) if standing else None)
