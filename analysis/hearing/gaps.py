@@ -177,8 +177,9 @@ class HeardBreak:
     Attributes
     ----------
     length_s : float
-    running : bool
-        Whether the router ran all through it; nobody switches it off inside a pass.
+    at_one_setting : bool
+        Whether the router ran all through it and its dial was left alone; nobody switches it
+        off or turns it inside a pass.
     rub : float
         From `rub_measure`; 0 when there was nothing to measure against.
     left, left_sd : float
@@ -186,7 +187,7 @@ class HeardBreak:
     """
 
     length_s: float
-    running: bool
+    at_one_setting: bool
     rub: float
     left: float
     left_sd: float
@@ -221,7 +222,7 @@ def _by_length(heard: HeardBreak) -> dict[Break, float]:
     length_s = heard.length_s
     if length_s < SHORTEST_S:
         return {Break.NONE: 0.0}
-    if not heard.running:
+    if not heard.at_one_setting:
         return {Break.WAY_BACK: 0.0, Break.LIFTOFF: IMPOSSIBLE}
     told = {
         Break.DWELL: DWELLS.chance(length_s),

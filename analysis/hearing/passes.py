@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
@@ -24,6 +24,8 @@ WANDER_S = 0.5  # speeds that far apart in time are hardly related
 IDLE_NEAR_S = 8.0
 MOSTLY = 0.5  # of a pass the router must be heard to run
 ALL_BUT = 0.9  # of a break's frames: the course may miss a few
+# Of a dial that was turned: change of ln speed, once what the cut took is won back.
+TURNED, CLEAR_OF_CUT_S, WON_BACK_S = 0.04, 0.15, 1.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +132,7 @@ def _named(
     heard = [
         HeardBreak(
             length_s=(b - a) * step_s,
-            running=bool(np.mean(trace.running[a:b]) > ALL_BUT),
+            at_one_setting=_at_one_setting(trace.rotation_hz[a:b], step_s),
             rub=rub(a, b),
             left=left.measure(a, b),
             left_sd=left.sd,
@@ -143,6 +145,20 @@ def _named(
         first_whole=stretches[0][0] > 2,
         last_whole=stretches[-1][1] < len(mask) - 3,
     )
+
+
+def _at_one_setting(rotation_hz: FloatArray, step_s: float) -> bool:
+    """Whether a router ran all through a break, its speed won back once and then kept."""
+    running = np.isfinite(rotation_hz)
+    if np.mean(running) <= ALL_BUT:
+        return False
+    edge, back = round(CLEAR_OF_CUT_S / step_s), round(WON_BACK_S / step_s)
+    log_hz = np.log(rotation_hz[edge:-edge][running[edge:-edge]])
+    if len(log_hz) <= back:
+        return True
+    log_hz = median_filter(log_hz, 5, mode="nearest")
+    falls = np.max(np.maximum.accumulate(log_hz) - log_hz)
+    return bool(max(falls, log_hz[-1] - log_hz[back]) < TURNED)
 
 
 def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]]:

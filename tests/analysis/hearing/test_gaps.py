@@ -33,7 +33,9 @@ FREE = 2.3  # more than a break that is running free may measure
 def told(
     length_s: float, *, rub: float = 0.7, left: float = 0.0, left_sd: float = 0.08
 ) -> dict[Break, float]:
-    return chances([HeardBreak(length_s, running=True, rub=rub, left=left, left_sd=left_sd)])[0]
+    return chances(
+        [HeardBreak(length_s, at_one_setting=True, rub=rub, left=left, left_sd=left_sd)]
+    )[0]
 
 
 def likeliest(length_s: float, **heard: float) -> Break:
@@ -76,7 +78,7 @@ def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:
 
 
 def test_where_the_router_was_off_between_nobody_stood_in_the_wood() -> None:
-    (off,) = chances([HeardBreak(0.6, running=False, rub=9.0, left=0.9, left_sd=0.05)])
+    (off,) = chances([HeardBreak(0.6, at_one_setting=False, rub=9.0, left=0.9, left_sd=0.05)])
     assert off[Break.WAY_BACK] - off[Break.LIFTOFF] > 90
     assert Break.DWELL not in off
     assert IMPOSSIBLE < -90
@@ -102,7 +104,9 @@ def test_no_sound_turns_over_everything(rub: float, left: float, length_s: float
 
 def test_beside_a_rub_that_was_plain_a_silent_break_is_no_dwell() -> None:
     def named(*lefts: float) -> list[Break]:
-        heard = [HeardBreak(0.7, running=True, rub=0.7, left=left, left_sd=0.03) for left in lefts]
+        heard = [
+            HeardBreak(0.7, at_one_setting=True, rub=0.7, left=left, left_sd=0.03) for left in lefts
+        ]
         return [max(kinds, key=lambda kind: kinds[kind]) for kinds in chances(heard)]
 
     assert named(0.03) == [Break.DWELL]  # by itself its length decides: hands rest so long

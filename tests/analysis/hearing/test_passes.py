@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from analysis.hearing.chips import ENTRY_U95_S, EXIT_U95_S, SPAN_END_U95_S
 from analysis.hearing.parting import SHORTEST_PASS_S
-from analysis.hearing.passes import HeardPass, Span, find_passes
+from analysis.hearing.passes import HeardPass, Span, _at_one_setting, find_passes
 from analysis.hearing.spindle import UNSEEN
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Contact
@@ -216,3 +216,18 @@ def test_evenness_falls_with_the_swing_of_the_load(swing: float, least: float, m
     (heard,) = find_passes(made, Contact(mask, evidence))
     # A sine of that swing has a deviation of swing / sqrt 2: 0.42.
     assert least <= heard.evenness <= most
+
+
+@pytest.mark.parametrize(
+    ("free_rpm", "left_alone"),
+    [
+        ([18_000, 18_400, 18_500, 18_500, 18_500], True),  # won back after the cut
+        ([18_500, 18_500, 17_000, 15_500, 15_500], False),  # turned down
+        ([18_500, 18_500, 18_600, 20_000, 20_500], False),  # turned up
+    ],
+)
+def test_a_dial_that_is_turned_shows_in_the_speed(free_rpm: list[float], left_alone: bool) -> None:
+    step_s = 0.02
+    speed_hz = np.interp(np.arange(0, 2.6, step_s), np.linspace(0, 2.6, 5), free_rpm) / 60
+    assert _at_one_setting(speed_hz, step_s) is left_alone
+    assert not _at_one_setting(np.where(np.arange(len(speed_hz)) > 60, np.nan, speed_hz), step_s)
