@@ -10,10 +10,12 @@ and never stands still.
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import binary_erosion
 
 from analysis.hearing.orders import FloatArray, order_excess
+from analysis.hearing.path import OFF
 from analysis.hearing.ratio import MAINS_HZ, RIPPLES_HZ
-from analysis.hearing.search import Course, Search, some_of
+from analysis.hearing.search import Course, Search, breaks_per_step, some_of
 
 STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
 NEAR = 0.015  # share of its rotation by which a course may be off the multiple
@@ -23,6 +25,7 @@ ALMOST_ALL = 0.8
 # candidates a step between hops by which a labouring router moves more.
 TUNE_BREAKS_PER_S, RESTLESS_BREAKS_PER_S = 0.75, 1.4
 STANDS = 0.7
+LEAST_FREE_S = 3.0  # of running out of the cut, to tell anything
 
 
 def is_hum(search: Search, course: Course) -> bool:
@@ -68,7 +71,16 @@ def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | N
 
 
 def is_tune(search: Search, course: Course) -> bool:
-    """Whether a course hops, or falls silent and comes back, as music or talk does."""
+    """Whether a course hops, or falls silent and comes back, as music or talk does.
+
+    A router that labours hops in the cut, a tune in all of its notes: where the course is
+    broken as often out of the cut as in it.
+    """
     stands = course.moves_per_step < STANDS
     most_per_s = TUNE_BREAKS_PER_S if stands else RESTLESS_BREAKS_PER_S
-    return course.breaks_per_step > most_per_s * 2 * search.grid.step_s
+    most = most_per_s * 2 * search.grid.step_s
+    deep_in_cut = binary_erosion(course.cutting & course.running, np.ones(3, bool))
+    free = course.path[~deep_in_cut]
+    if np.count_nonzero(free != OFF) * 2 * search.grid.step_s < LEAST_FREE_S:
+        free = course.path
+    return min(breaks_per_step(course.path), breaks_per_step(free)) > most

@@ -69,17 +69,6 @@ class Course:
         return Machine(self.path, np.maximum(self.voices.idle, self.voices.cutting))
 
     @property
-    def breaks_per_step(self) -> float:
-        """Hops from one speed to quite another, to off and back, per running step.
-
-        Hops the same way one after the other are one: giving way, spinning up, coasting.
-        """
-        running, way = self.running, hop_ways(self.path)
-        hops = np.count_nonzero(way[:1]) + np.count_nonzero((way[1:] != 0) & (way[1:] != way[:-1]))
-        switches = np.count_nonzero(running[1:] != running[:-1])
-        return (hops + switches) / max(1, int(np.count_nonzero(running)))
-
-    @property
     def moves_per_step(self) -> float:
         """Candidates by which the speed moves from step to step, mean, hops left out."""
         moves = np.abs(np.diff(self.path))[self.running[1:] & self.running[:-1]]
@@ -227,6 +216,17 @@ def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """From each step to the next: 1 or -1 for a hop up or down to quite another speed, else 0."""
     running, moves = path != OFF, np.diff(path)
     return np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
+
+
+def breaks_per_step(path: npt.NDArray[np.int64]) -> float:
+    """Hops from one speed to quite another, to off and back, per running step.
+
+    Hops the same way one after the other are one: giving way, spinning up, coasting.
+    """
+    running, way = path != OFF, hop_ways(path)
+    hops = np.count_nonzero(way[:1]) + np.count_nonzero((way[1:] != 0) & (way[1:] != way[:-1]))
+    switches = np.count_nonzero(running[1:] != running[:-1])
+    return (hops + switches) / max(1, int(np.count_nonzero(running)))
 
 
 def hop_share(path: npt.NDArray[np.int64]) -> float:

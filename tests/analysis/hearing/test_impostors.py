@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from analysis.hearing.faults import FaultKind
-from analysis.hearing.impostors import without_mains
+from analysis.hearing.impostors import is_tune, without_mains
 from analysis.hearing.listener import Hearing, Listener
+from analysis.hearing.orders import generic_voice
 from analysis.hearing.path import OFF
-from analysis.hearing.search import Course
+from analysis.hearing.search import Course, breaks_per_step
 from analysis.hearing.states import tell_apart
-from tests.analysis.hearing.searches import course_of, path_at, searched
+from tests.analysis.hearing.searches import course_of, path_at, searched, step_times_s
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -99,11 +100,21 @@ def test_an_open_loop_router_that_gives_way_is_heard() -> None:
 
 
 def test_hops_the_same_way_are_one_break() -> None:
-    def breaks(*path: int) -> float:
-        course = course_of(np.array(path), np.zeros(48, np.int64))
-        return course.breaks_per_step * int(np.count_nonzero(course.running))
+    def breaks(*steps: int) -> float:
+        path = np.array(steps)
+        return breaks_per_step(path) * int(np.count_nonzero(path != OFF))
 
     assert breaks(100, 120, 140, 160, 160) == 1
     assert breaks(100, 120, 100, 120) == 3
     assert breaks(100, 100, OFF, 140, 140) == 2
     assert breaks(100, 102, 104, 106) == 0
+
+
+def test_a_course_that_hops_only_in_the_cut_is_a_router_that_labours() -> None:
+    search = searched(0.05 * np.random.default_rng(5).normal(size=20 * RATE_HZ))
+    time_s = step_times_s(search)
+    cut = np.any([(time_s > a) & (time_s < b) for a, b in ((3, 9), (11, 17))], axis=0)
+    to_and_fro = np.where(time_s % 0.5 < 0.25, 200.0, 215.0)
+    still = course_of(path_at(search, np.where(cut, to_and_fro, 240.0)), generic_voice(2), cut)
+    assert not is_tune(search, still)
+    assert is_tune(search, course_of(path_at(search, to_and_fro), generic_voice(2), cut))
