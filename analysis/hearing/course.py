@@ -46,6 +46,8 @@ HELD_WORTH = 2.0  # merit of a held speed: it can't stray to another machine's
 # not one router's.
 GIVES_WAY, GAINS = 0.97, 1.01
 MOST_LOADED, SURELY_GIVES_WAY = 0.64, 0.92
+# In ln speed, shares of the running steps, and merit.
+MUCH, OFTEN, HARDLY_EVER, HELD_INSTEAD_WORTH = 0.08, 0.05, 0.02, 4.0
 MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
@@ -84,6 +86,9 @@ def find_course(
         other = _likeliest(clearer, known, taught)
         if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
+        as_it_was = tell_apart(clearer, likeliest.path, guess=likeliest.cutting)
+        if other is None or as_it_was.merit > other.merit + CLEARLY_MORE:
+            other = as_it_was
         search, likeliest = clearer, other
     if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
         return likeliest
@@ -127,7 +132,7 @@ def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> C
                     best, worth, clear = told, extra, sound
         assert best is not None
         for course, extra in sorted(proposals, key=lambda p: -p[0].merit - p[1]):
-            gain = better_told(whole, best, course)
+            gain = better_told(whole, best, course) + _gain_of_holding(best, course)
             if gain > max(0.0, best.merit + worth - course.merit - extra):
                 best, worth = course, extra
         others = other_machines(search, path, seeds, best)
@@ -226,6 +231,24 @@ def _speed_kept(course: Course) -> float:
     return float(
         np.exp(LOG_STEP * (np.median(course.path[cutting]) - np.median(course.path[free])))
     )
+
+
+def _gain_of_holding(course: Course, other: Course) -> float:
+    """Merit that another course of the same cut gains by a speed that is held all through.
+
+    Where it explains all of the sound as well, that the motor ever ran much faster or slower
+    is one accident too many: so it seems where lines are counted otherwise out of the cut.
+    """
+    as_well = other.evidence >= course.evidence and _same_cut(other, course)
+    held = as_well and _elsewhere(course) > OFTEN and _elsewhere(other) < HARDLY_EVER
+    return HELD_INSTEAD_WORTH if held else 0.0
+
+
+def _elsewhere(course: Course) -> float:
+    """Share of the running steps in which the speed is far from the cut's."""
+    cut = course.cutting & course.running
+    usual = np.median(course.path[cut if cut.any() else course.running])
+    return float(np.mean(np.abs(course.path[course.running] - usual) * LOG_STEP > MUCH))
 
 
 def _each_alone(

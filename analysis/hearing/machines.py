@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from analysis.hearing.orders import AT_TIMES, LOG_STEP, ORDERS, FloatArray, order_excess
+from analysis.hearing.orders import AT_TIMES, LOG_STEP, ORDERS, SILENT, FloatArray, order_excess
 from analysis.hearing.path import OFF
 from analysis.hearing.ratio import RATIOS
 from analysis.hearing.search import HOP, Course, Machine, Search, some_of
@@ -19,8 +19,9 @@ MIN_SEED_STEPS = 20  # about a second
 # surroundings for an order to be asked after, nepers and deviations by which they sound elsewhere.
 HARDLY_CUT, CLEAR_ORDER, SOUNDS_ON, SURELY = 0.3, 1.2, 0.25, 4.5
 LOUDEST_CELL = 4.0  # nepers a cell may add to a mean
-FAR = 0.05  # in log: nearer by, lines of the one run into the other's
+FAR = 0.02  # in log: nearer by, lines of the one run into the other's
 LEAST_ORDERS, LEAST_CELLS = 3, 100
+LEAST_OF_A_LINE, LINE_SOUNDS_ON, LINE_SURELY = 40, 0.9, 6.0  # the same, for one line alone
 CELL_SPREAD = 1.9  # nepers; strays and levels that ride included
 ASIDE_BINS = 3.5  # just outside a Hann line
 
@@ -103,10 +104,12 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
         elsewhere &= np.abs(np.log(search.rotation_hz(path)) - log_hz) > FAR
         if np.count_nonzero(elsewhere) < MIN_SEED_STEPS:
             continue
-        if _sounds_on(search, course, np.exp(log_hz), stretch, elsewhere):
+        sounding = _sounding_on(search, course, np.exp(log_hz), stretch, elsewhere)
+        if sounding.any():
             steady = np.rint((log_hz - np.log(search.candidates.lowest_hz)) / LOG_STEP)
             steady = steady.astype(np.int64)
-            met.append(Machine(steady, learn_voice(order_fits(search.orders(steady)), stretch)))
+            voice = learn_voice(order_fits(search.orders(steady)), stretch)
+            met.append(Machine(steady, np.where(sounding, voice, SILENT)))
     return met
 
 
@@ -128,10 +131,14 @@ def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
     return [mask for _, mask in alike]
 
 
-def _sounds_on(
+def _sounding_on(
     search: Search, course: Course, rotation_hz: FloatArray, heard: Mask, elsewhere: Mask
-) -> bool:
-    """Whether the orders that are clear where a comb was heard are there elsewhere, too."""
+) -> Mask:
+    """Which orders of a comb are there elsewhere too, shape (orders,): all, some or none.
+
+    Where most of those that were clear sound on the comb is a machine's, else only what surely
+    does by itself is: a machine of one loud line.
+    """
     there = np.nan_to_num(_over_surroundings(search, rotation_hz, some_of(heard)))
     clear = there.mean(axis=0)
     steps = some_of(elsewhere)
@@ -144,14 +151,22 @@ def _sounds_on(
     own = np.abs(line_hz - nearest * own_hz) < (ASIDE_BINS + 2.5) * search.grid.bin_hz
     own &= audible[np.minimum(nearest, len(audible) - 1)]
     heard_there = np.isfinite(over) & ~own & (clear > CLEAR_ORDER)
-    cells = int(np.count_nonzero(heard_there))
-    each = [over[there, order].mean() for order, there in enumerate(heard_there.T) if there.any()]
+    counts = np.count_nonzero(heard_there, axis=0)
+    means = np.where(heard_there, over, 0).sum(axis=0) / np.maximum(counts, 1)
+    clearly = means > np.maximum(LINE_SOUNDS_ON, LINE_SURELY * _deviation(counts))
+    by_itself: Mask = clearly & (counts >= LEAST_OF_A_LINE)
+    cells, each = int(counts.sum()), means[counts > 0]
     if cells < LEAST_CELLS or len(each) < LEAST_ORDERS:
-        return False
+        return by_itself
     # One line in common with a third machine must not decide: most of the orders sound on.
     mean, middle = float(np.mean(over[heard_there])), float(np.median(each))
-    deviation = CELL_SPREAD / (cells / 2) ** 0.5  # neighbouring steps share half their sound
-    return mean > SURELY * deviation and min(mean, middle) > SOUNDS_ON
+    all_do = mean > SURELY * _deviation(cells) and min(mean, middle) > SOUNDS_ON
+    return np.ones(len(means), bool) if all_do else by_itself
+
+
+def _deviation(cells: npt.ArrayLike) -> FloatArray:
+    """Of the mean of so many cells; neighbouring steps share half their sound."""
+    return CELL_SPREAD / np.sqrt(np.maximum(cells, 1) / 2)
 
 
 def _over_surroundings(
