@@ -7,17 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.spectra import (
-    FLOOR_EVERY,
-    Framer,
-    SpectrumGrid,
-    colour,
-    log_floor,
-    log_power,
-    spectrum,
-)
-
-FRAMES_AT_ONCE = 64  # an even number
+from analysis.hearing.spectra import Framer, SpectrumGrid, against_floor, log_power, spectrum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,14 +38,5 @@ def take_spectra(samples: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> Tak
     ]
     spectra = np.concatenate(parts)
     levels = log_power(spectra)
-    shape = colour(levels, grid=grid)
-    pairs = len(spectra) // 2 * 2
-    floors, excess = [], []
-    for first in range(0, len(spectra), FRAMES_AT_ONCE):
-        part = levels[first : first + FRAMES_AT_ONCE]
-        floor = log_floor(part, colour=shape, grid=grid)
-        floors.append(floor[:, ::FLOOR_EVERY].copy())
-        over = part - floor
-        last = min(len(over), pairs - first)
-        excess.append((over[0:last:2] + over[1:last:2]) / 2)
-    return TakeSpectra(grid, spectra, np.concatenate(floors), np.concatenate(excess))
+    excess, log_floors = against_floor(levels, grid=grid, standing=True)
+    return TakeSpectra(grid, spectra, log_floors, excess)

@@ -24,6 +24,7 @@ OTHER_SPEED = 0.1  # in log, from the take's usual speed
 STRETCH_STEPS = 60  # some three seconds
 CLEARLY_BETTER = 1.0  # nats a step
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
+SAME_LINES, MOSTLY = 4, 0.6  # candidates, 1 %; share of the steps
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 
 
@@ -34,7 +35,7 @@ def counted_right(search: Search, course: Course) -> Course:
     so counted: counted double, half of the lines are left unexplained.
     """
     for _ in range(2):
-        scores = _ratio_scores(search, course)
+        scores = ratio_scores(search, course)
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
         weights = {
@@ -92,7 +93,27 @@ def _moved(search: Search, course: Course, ratio: float, steps: Mask) -> npt.NDA
     return np.where(steps, moved, course.path)
 
 
-def _ratio_scores(search: Search, course: Course) -> dict[float, float]:
+def counted_otherwise(course: Course, other: Course) -> float | None:
+    """The ratio of another course's speeds to a course's where both follow the same lines."""
+    both = course.running & other.running
+    if not both.any():
+        return None
+    apart = (other.path - course.path)[both]
+    return next(
+        (
+            ratio
+            for ratio in RATIOS[1:]
+            if np.mean(np.abs(apart - shift_to(ratio)) <= SAME_LINES) > MOSTLY
+        ),
+        None,
+    )
+
+
+def ratio_scores(search: Search, course: Course) -> dict[float, float]:
+    """How well the lines of a course make sense as a machine's, counted by each ratio, nats.
+
+    Ratios that lead out of the speeds looked among are left out.
+    """
     free, cutting = some_of(course.running & ~course.cutting), some_of(course.cutting)
     middle_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
     lowest_hz, highest_hz = search.candidates.rotation_hz[[0, -1]]

@@ -18,7 +18,13 @@ import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
 from analysis.hearing.impostors import without_mains
-from analysis.hearing.machines import MIN_SEED_STEPS, machines_met, other_machines, seeds_of
+from analysis.hearing.machines import (
+    MIN_SEED_STEPS,
+    is_a_line,
+    machines_met,
+    other_machines,
+    seeds_of,
+)
 from analysis.hearing.orders import LOG_STEP, shift_to
 from analysis.hearing.path import OFF
 from analysis.hearing.pursuit import (
@@ -86,9 +92,10 @@ def find_course(
         other = _likeliest(clearer, known, taught)
         if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
-        as_it_was = tell_apart(clearer, likeliest.path, guess=likeliest.cutting)
-        if other is None or as_it_was.merit > other.merit + CLEARLY_MORE:
-            other = as_it_was
+        if other is None or all(map(is_a_line, met)):
+            as_it_was = tell_apart(clearer, likeliest.path, guess=likeliest.cutting)
+            if other is None or as_it_was.merit > other.merit + CLEARLY_MORE:
+                other = as_it_was
         search, likeliest = clearer, other
     if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
         return likeliest

@@ -113,6 +113,11 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
     return met
 
 
+def is_a_line(machine: Machine) -> bool:
+    """Whether a machine that was met is known by too few lines to be told from a whistle."""
+    return bool(np.count_nonzero(machine.voice != SILENT) < LEAST_ORDERS)
+
+
 def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
     """The running steps of a path parted at its hops; stretches of much the same speed together."""
     on = path != OFF

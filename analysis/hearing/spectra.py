@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
+import scipy.linalg
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.errors import InputError
@@ -19,8 +20,12 @@ WINDOW_S = 0.0928
 TOP_HZ = 10_000.0
 # The floor is read over this much of the spectrum: several lines of a comb wide.
 FLOOR_SPAN_HZ = 430.0
-# A microphone's and a room's own colour is told from lines by a median this wide.
+# A microphone's and a room's standing colour is told from lines by a median this wide.
 COLOUR_SPAN_HZ = 180.0
+# Of ripples of this span half is followed. What stands above the curve draws at it that little.
+RIPPLE_SPAN_HZ = 170.0
+ABOVE_WEIGHT, COLOUR_ROUNDS = 0.03, 6
+FLOOR_FRAMES, BESIDE_FRAMES = 64, 32  # with one colour, and heard for it on either side; even
 FLOOR_EVERY = 4  # bins: the floor is smooth, every fourth bin tells it
 LOG_POWER_MIN = -46.0  # ln(1e-20): digital silence
 
@@ -124,7 +129,9 @@ def log_power(spectra: npt.NDArray[np.complex64]) -> npt.NDArray[np.float32]:
     return np.log(power, out=power)
 
 
-def colour(log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> npt.NDArray[np.float32]:
+def standing_colour(
+    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
+) -> npt.NDArray[np.float32]:
     """The standing shape of a stretch's spectrum without its lines, ln power, shape (bins,).
 
     A microphone falls off steeply at the bottom and a room has its hills; taken off first,
@@ -132,6 +139,63 @@ def colour(log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid) -> npt.ND
     """
     mean = log_powers[:: max(1, len(log_powers) // 800)].mean(axis=0)
     return np.asarray(median_filter(mean, round(COLOUR_SPAN_HZ / grid.bin_hz) | 1, mode="nearest"))
+
+
+def rippled_colour(
+    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
+) -> npt.NDArray[np.float32]:
+    """The shape of some seconds' spectra with the ripples in it, ln power, shape (bins,).
+
+    A wall or a bench nearby ripples all of the noise like a comb, and the ripples move as the
+    router, the phone and the hands do. A smooth curve along the mean's lower edge follows them
+    and stays under the lines: asymmetric least squares (Eilers and Boelens, 2005 [memory]) with
+    a penalty on its second differences.
+    """
+    mean = log_powers.mean(axis=0, dtype=np.float64)
+    stiffness = (2 * np.sin(np.pi * grid.bin_hz / RIPPLE_SPAN_HZ)) ** -4
+    bending = _second_differences(grid.bins) * stiffness
+    diagonal, weight = bending[-1].copy(), np.ones(grid.bins)
+    for _ in range(COLOUR_ROUNDS):
+        bending[-1] = diagonal + weight
+        curve = scipy.linalg.solveh_banded(bending, weight * mean, check_finite=False)
+        weight = np.where(mean > curve, ABOVE_WEIGHT, 1 - ABOVE_WEIGHT)
+    return np.asarray(curve, np.float32)
+
+
+def _second_differences(count: int) -> npt.NDArray[np.float64]:
+    """The sum of squared second differences as a quadratic form, upper bands, shape (3, count)."""
+    bands = np.tile(np.array([[1.0], [-4.0], [6.0]]), count)
+    bands[2, [0, -1]], bands[2, [1, -2]], bands[1, [1, -1]] = 1, 5, -2
+    return bands
+
+
+def against_floor(
+    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid, standing: bool = False
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Spectra against their floor, ln power, shape (frames, bins).
+
+    The floor follows the ripples of the noise, or, if `standing`, only its standing shape.
+
+    Returns
+    -------
+    excess : array, shape (frames // 2, bins)
+        ln(power / floor), mean of two frames.
+    log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
+    """
+    shape = standing_colour(log_powers, grid=grid)
+    pairs = len(log_powers) // 2 * 2
+    floors, excess = [], []
+    for first in range(0, len(log_powers), FLOOR_FRAMES):
+        part = log_powers[first : first + FLOOR_FRAMES]
+        if not standing:
+            last = first + FLOOR_FRAMES + BESIDE_FRAMES
+            shape = rippled_colour(log_powers[max(0, first - BESIDE_FRAMES) : last], grid=grid)
+        floor = log_floor(part, colour=shape, grid=grid)
+        floors.append(floor[:, ::FLOOR_EVERY].copy())
+        over = part - floor
+        end = min(len(over), pairs - first)
+        excess.append((over[0:end:2] + over[1:end:2]) / 2)
+    return np.concatenate(excess), np.concatenate(floors)
 
 
 def log_floor(

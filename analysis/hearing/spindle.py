@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
@@ -10,16 +10,19 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
+from analysis.hearing.bridging import bridged, only_heard_in_cut
+from analysis.hearing.counting import counted_otherwise, ratio_scores
 from analysis.hearing.course import find_course
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.impostors import is_hum, is_tune
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
-from analysis.hearing.search import Course, Search, Steps, spans
+from analysis.hearing.search import HOP, Course, Search, Steps, spans
 from analysis.hearing.sharpen import sharpened
 from analysis.hearing.silence import without_silent_ends
-from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid, colour, log_floor
+from analysis.hearing.spectra import SpectrumGrid, against_floor, log_power
+from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]
@@ -30,9 +33,9 @@ OVER_PLATE = 1.08  # and run this much over its plate when free
 UNDER_PLATE = 0.92  # or, at the lowest setting, under it
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
+MUCH_THE_SAME = 0.97  # share of the steps
 MIN_STEPS = 10  # half a second of sound
 TEETH = 8
-FLOOR_FRAMES = 64  # at once; an even number
 MIN_STRETCH_FRAMES = 6
 # What no phase shows, 95 %: a router or a phone moved by 0.1 m/s shifts all tones by 3e-4, and
 # mains ripple turns the shaft to and fro within a frame.
@@ -85,6 +88,11 @@ class Frames:
     bands: npt.NDArray[np.float32]
     steps: Steps
 
+    def over_standing_floor(self) -> Steps:
+        """The steps over a floor that leaves ripples of the noise standing, and faint lines too."""
+        excess, _ = against_floor(log_power(self.spectra), grid=self.grid, standing=True)
+        return replace(self.steps, excess=excess)
+
 
 def as_frames(
     spectra: npt.NDArray[np.complex64],
@@ -94,20 +102,11 @@ def as_frames(
     grid: SpectrumGrid,
 ) -> Frames:
     """Set spectra, shape (frames, bins), against their floor."""
-    shape = colour(log_powers, grid=grid)
-    pairs = len(spectra) // 2 * 2
-    floors, excess = [], []
-    for first in range(0, len(spectra), FLOOR_FRAMES):
-        part = log_powers[first : first + FLOOR_FRAMES]
-        floor = log_floor(part, colour=shape, grid=grid)
-        floors.append(floor[:, ::FLOOR_EVERY].copy())
-        over = part - floor
-        last = min(len(over), pairs - first)
-        excess.append((over[0:last:2] + over[1:last:2]) / 2)
-    log_floors = np.concatenate(floors)
+    excess, log_floors = against_floor(log_powers, grid=grid)
+    pairs = 2 * len(excess)
     steps = Steps(
         grid=grid,
-        excess=np.concatenate(excess),
+        excess=excess,
         log_floor=np.float32(0.5) * (log_floors[0:pairs:2] + log_floors[1:pairs:2]),
         bands=np.float32(0.5) * (bands[0:pairs:2] + bands[1:pairs:2]),
     )
@@ -168,15 +167,8 @@ def hear_turning(
     from its calibration.
     """
     count = len(frames.spectra)
-    candidates = Candidates.between(*candidate_range_hz(plate_range_rpm))
-    search = Search.over(
-        frames.steps,
-        candidates,
-        flutes=flutes,
-        free_hz=free_range_hz(plate_range_rpm),
-    )
-    course = find_course(search, known, taught) if len(frames.steps.excess) > MIN_STEPS else None
-    if course is None or is_tune(search, course) or is_hum(search, course):
+    sought = _sought(frames, flutes, plate_range_rpm, known=known, taught=taught)
+    if sought is None or is_tune(*sought) or is_hum(*sought):
         nothing = np.full(count, np.nan)
         return Turning(
             rotation_hz=nothing,
@@ -187,12 +179,17 @@ def hear_turning(
             teeth=np.full((count, TEETH), -0.6, np.float32),
             voices=None,
         )
-    course = without_silent_ends(search, course)
+    search, course = sought
+    course = only_heard_in_cut(search, without_silent_ends(search, course))
     orders = search.orders(course.path)
     fits = order_fits(orders)
     idle = step_evidence(fits, course.voices.idle)
     cutting = step_evidence(fits, course.voices.cutting)
-    rotation, deviation = _refined(frames, search, course)
+    rotation, deviation = bridged(
+        *_refined(frames, search, course),
+        cutting=_per_frame(course.cutting & course.running, count),
+        step_s=frames.grid.step_s,
+    )
     return Turning(
         rotation_hz=rotation,
         deviation_hz=deviation,
@@ -202,6 +199,53 @@ def hear_turning(
         teeth=_per_frame(teeth_orders(orders, flutes), count),
         voices=course.voices,
     )
+
+
+def _sought(
+    frames: Frames,
+    flutes: int | None,
+    plate_range_rpm: tuple[float, float] | None,
+    *,
+    known: Voices | None,
+    taught: Voices | None,
+) -> tuple[Search, Course] | None:
+    """The router's course, and what it was found in: over either floor, if it is not known."""
+    if len(frames.steps.excess) <= MIN_STEPS:
+        return None
+    search_over = partial(
+        Search.over,
+        candidates=Candidates.between(*candidate_range_hz(plate_range_rpm)),
+        flutes=flutes,
+        free_hz=free_range_hz(plate_range_rpm),
+    )
+    search = search_over(frames.steps)
+    course = find_course(search, known, taught)
+    if course is not None and known is not None:
+        return search, course
+    standing = search_over(frames.over_standing_floor())
+    other = find_course(standing, known, taught)
+    if course is None or other is None:
+        return (search, course) if course else (standing, other) if other else None
+    return (standing, other) if _goes_before(standing, other, search, course) else (search, course)
+
+
+def _goes_before(standing: Search, other: Course, search: Search, course: Course) -> bool:
+    """Whether a course found over the standing floor is likelier than the other one.
+
+    Each looked most like a router at work where it was sought. Where two such courses differ one
+    has gone astray, mostly by little things, and it has less evidence on the floor that leaves
+    nothing but lines standing. Where they count the same lines otherwise evidence says little:
+    the ratio is weighed on both floors.
+    """
+    ratio = counted_otherwise(course, other)
+    if ratio is not None:
+        here, there = ratio_scores(search, course), ratio_scores(standing, other)
+        back = min(there, key=lambda r: abs(r * ratio - 1))
+        return there[1.0] - there[back] > here[1.0] - here.get(ratio, here[1.0])
+    one, two = (tell_apart(search, c.path, guess=c.cutting) for c in (other, course))
+    if np.mean(np.abs(other.path - course.path) <= HOP // 2) > MUCH_THE_SAME:
+        return one.merit > two.merit  # they differ in what is the cut
+    return one.evidence > two.evidence
 
 
 def teeth_orders(orders: npt.NDArray[np.float32], flutes: int | None) -> npt.NDArray[np.float32]:

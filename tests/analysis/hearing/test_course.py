@@ -1,12 +1,16 @@
 """The router's course where another machine runs, or the dial is turned."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 
+from analysis.hearing.course import _gain_of_holding
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.path import OFF
 from analysis.hearing.search import hop_share
+from tests.analysis.hearing.searches import course_of
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -70,3 +74,25 @@ def test_a_hop_is_a_leap_while_it_runs() -> None:
     assert hop_share(np.array([100, 101, 103, 140, 141])) == pytest.approx(1 / 5)
     assert hop_share(np.array([100, OFF, OFF, 140, 141])) == 0
     assert hop_share(np.array([OFF, OFF])) == 0
+
+
+@pytest.mark.parametrize("distance_m", [0.65, 1.3])
+def test_the_ripples_of_a_wall_nearby_are_no_router(distance_m: float) -> None:
+    # The echo of a wall ripples all of the noise like a comb of 264 Hz, or of half of that: a
+    # router that turns at 7,900 rpm, say.
+    late = round(2 * distance_m / 343 * RATE_HZ)
+    dry = router(CUTS, seconds=SECONDS, idle_rpm=21_000, noise=0.06)
+    samples = dry.copy()
+    samples[late:] += np.float32(0.6) * dry[:-late]
+    hearing = hear(samples)
+    assert hearing.track.idle_rpm == pytest.approx(21_000, rel=1e-3)
+    assert len(hearing.passes) == len(CUTS)
+
+
+def test_a_course_that_never_leaves_its_speed_is_kept_where_it_explains_as_much() -> None:
+    cut = np.arange(100) % 50 > 20
+    held = course_of(np.full(100, 200), np.zeros(48, np.int64), cut)
+    leaping = course_of(np.where(cut, 200, 360), np.zeros(48, np.int64), cut)
+    assert _gain_of_holding(leaping, held) > 0
+    assert _gain_of_holding(held, leaping) == 0
+    assert _gain_of_holding(replace(leaping, evidence=held.evidence + 0.1), held) == 0

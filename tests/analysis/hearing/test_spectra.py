@@ -8,15 +8,19 @@ from hypothesis import strategies as st
 from analysis.errors import InputError
 from analysis.hearing.spectra import (
     COLOUR_SPAN_HZ,
+    FLOOR_EVERY,
     FLOOR_SPAN_HZ,
     LOG_POWER_MIN,
     WINDOW_S,
     Framer,
     SpectrumGrid,
-    colour,
+    _second_differences,
+    against_floor,
     log_floor,
     log_power,
+    rippled_colour,
     spectrum,
+    standing_colour,
 )
 
 RATES_HZ = [8_000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 96_000, 192_000]
@@ -118,7 +122,7 @@ def test_white_noise_keeps_its_variance_in_every_cell() -> None:
 
 def test_the_floor_of_white_noise_is_its_own_power() -> None:
     powers = powers_of_noise(8.0)
-    floor = log_floor(powers, colour=colour(powers, grid=GRID), grid=GRID)
+    floor = log_floor(powers, colour=standing_colour(powers, grid=GRID), grid=GRID)
     # The logarithm of an exponential variate has deviation pi / sqrt 6.
     three_sigma = 3 * np.pi / 6**0.5 / (8.0 * GRID.bins * GRID.bin_hz) ** 0.5
     assert float(floor[:, 2:].mean()) == pytest.approx(0, abs=three_sigma)
@@ -139,14 +143,14 @@ def test_what_the_cut_of_the_floor_takes_from_noise() -> None:
 def test_the_floor_rises_with_the_gain_and_by_nothing_else(gain_db: float) -> None:
     powers = powers_of_noise(0.6)
     up = np.float32(gain_db * np.log(10) / 10)
-    one = log_floor(powers, colour=colour(powers, grid=GRID), grid=GRID)
-    two = log_floor(powers + up, colour=colour(powers + up, grid=GRID), grid=GRID)
+    one = log_floor(powers, colour=standing_colour(powers, grid=GRID), grid=GRID)
+    two = log_floor(powers + up, colour=standing_colour(powers + up, grid=GRID), grid=GRID)
     assert np.allclose(two - one, up, atol=1e-4)  # float32 over running sums
 
 
 def test_a_line_hardly_lifts_the_floor_it_stands_on() -> None:
     powers = powers_of_noise(1.0)
-    shape = colour(powers, grid=GRID)
+    shape = standing_colour(powers, grid=GRID)
     line, height, width = GRID.bins // 2, 9.2, 5  # 40 dB
     lifted = powers.copy()
     lifted[:, line - 2 : line + 3] += height
@@ -161,16 +165,46 @@ def test_a_line_hardly_lifts_the_floor_it_stands_on() -> None:
     assert float(rise[:, line].mean()) < once / 2
 
 
-def test_colour_keeps_the_hills_and_leaves_out_the_lines() -> None:
+def test_standing_colour_keeps_the_hills_and_leaves_out_the_lines() -> None:
     bins = np.arange(GRID.bins)
     slope = (-0.02 * bins).astype(np.float32)
     powers = np.tile(slope, (3, 1))
     powers[:, 40::20] += 8  # lines 20 bins apart, a comb
     span = round(COLOUR_SPAN_HZ / GRID.bin_hz) | 1
-    told = colour(powers, grid=GRID)
+    told = standing_colour(powers, grid=GRID)
     # One or two cells of the span are out of order, which moves the median by a place.
     inner = slice(span, -span)
     assert np.abs(told - slope)[inner].max() <= 0.02 + 1e-5
+
+
+def test_rippled_colour_follows_a_walls_ripples_and_stays_under_the_lines() -> None:
+    bins = np.arange(GRID.bins)
+    # One reflection: |1 + a e^(i w t)|^2, a maximum every 400 Hz.
+    ripple = np.log(1 + 0.4**2 + 2 * 0.4 * np.cos(2 * np.pi * bins * GRID.bin_hz / 400))
+    lines = np.zeros(GRID.bins)
+    lines[31::31], lines[30::31], lines[32::31] = 4, 2, 2
+    told = rippled_colour(np.tile((ripple + lines).astype(np.float32), (3, 1)), grid=GRID)
+    inner = slice(10, -10)
+    assert np.std((told - ripple)[inner]) < 0.35 * np.std(ripple[inner])
+    assert np.max((told - ripple)[31::31][1:-1]) < 0.15 * 4
+
+
+def test_bending_is_the_sum_of_squared_second_differences() -> None:
+    differences = np.diff(np.eye(9), 2, axis=0)
+    form = differences.T @ differences
+    bands = _second_differences(9)
+    for off in range(3):
+        assert bands[2 - off, off:] == pytest.approx(np.diag(form, off))
+
+
+@pytest.mark.parametrize("standing", [True, False])
+def test_noise_stands_eulers_gamma_below_its_floor(standing: bool) -> None:
+    powers = powers_of_noise(8.0)
+    excess, floor = against_floor(powers, grid=GRID, standing=standing)
+    assert excess.shape == (len(powers) // 2, GRID.bins)
+    assert floor.shape == (len(powers), len(range(0, GRID.bins, FLOOR_EVERY)))
+    # E ln X of an exponential variate is -gamma.
+    assert float(excess[:, 4:-4].mean()) == pytest.approx(-np.euler_gamma, abs=0.05)
 
 
 def test_digital_silence_has_the_least_power_there_is() -> None:
