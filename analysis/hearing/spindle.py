@@ -224,9 +224,11 @@ def _sought(
         return search, course
     standing = search_over(frames.over_standing_floor())
     other = find_course(standing, known, taught)
-    if course is None or other is None:
-        return (search, course) if course else (standing, other) if other else None
-    return (standing, other) if _goes_before(standing, other, search, course) else (search, course)
+    if other is None:
+        return None if course is None else (search, course)
+    if course is None or _goes_before(standing, other, search, course):
+        return standing, other
+    return search, course
 
 
 def _goes_before(standing: Search, other: Course, search: Search, course: Course) -> bool:
