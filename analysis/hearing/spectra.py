@@ -182,14 +182,15 @@ def against_floor(
         ln(power / floor), mean of two frames.
     log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
     """
-    shape = standing_colour(log_powers, grid=grid)
+    standing_shape = standing_colour(log_powers, grid=grid) if standing else None
     pairs = len(log_powers) // 2 * 2
     floors, excess = [], []
     for first in range(0, len(log_powers), FLOOR_FRAMES):
         part = log_powers[first : first + FLOOR_FRAMES]
-        if not standing:
-            last = first + FLOOR_FRAMES + BESIDE_FRAMES
-            shape = rippled_colour(log_powers[max(0, first - BESIDE_FRAMES) : last], grid=grid)
+        shape = standing_shape
+        if shape is None:
+            around = slice(max(0, first - BESIDE_FRAMES), first + FLOOR_FRAMES + BESIDE_FRAMES)
+            shape = rippled_colour(log_powers[around], grid=grid)
         floor = log_floor(part, colour=shape, grid=grid)
         floors.append(floor[:, ::FLOOR_EVERY].copy())
         over = part - floor
