@@ -32,13 +32,15 @@ def microphone_file(path: Path, sound: np.ndarray) -> Path:
     return path
 
 
-def fill_in(driver: webdriver.Chrome) -> None:
-    """Tell the job as a person does."""
+def tell_the_job(driver: webdriver.Chrome) -> None:
+    """Fill in what is cut, and keep it, as a person does."""
+    wait_for(driver, "What are you cutting?")
     for name in ("edge", "bit", "flutes", "trim"):
         driver.find_element(By.NAME, name).send_keys(SETUP[name])
     driver.execute_script(
         "document.querySelector('[name=material]').value = arguments[0]", SETUP["material"]
     )
+    press(driver, "Keep and plan")
 
 
 def read_aloud(driver: webdriver.Chrome) -> str:
@@ -57,9 +59,7 @@ def test_the_whole_job_on_this_computer(tmp_path: Path) -> None:
         browser(tmp_path / "profile", sound=sound, size=LAPTOP) as driver,
     ):
         driver.get(server.page.here + "/")
-        wait_for(driver, "What are you cutting?")
-        fill_in(driver)
-        press(driver, "Keep and plan")
+        tell_the_job(driver)
         wait_for(driver, "Before the cut")
         wait_for(driver, "15,500 rpm")
         press(driver, "On to the passes")
@@ -94,8 +94,7 @@ def test_a_phone_is_let_in_by_the_code_and_coached_over_tls(tmp_path: Path) -> N
         driver.get(f"{house.phone_url}#{house.pairing.secret}")
         wait_for(driver, "What are you cutting?")
         assert "Use a phone" not in driver.find_element(By.TAG_NAME, "body").text
-        fill_in(driver)
-        press(driver, "Keep and plan")
+        tell_the_job(driver)
         press(driver, "On to the passes")
         press(driver, "Start listening")
         wait_for(driver, "Good")
@@ -125,9 +124,7 @@ def test_the_link_breaks_in_a_pass_and_the_pass_is_judged(tmp_path: Path) -> Non
         browser(tmp_path / "profile", sound=sound) as driver,
     ):
         driver.get(server.page.here + "/")
-        wait_for(driver, "What are you cutting?")
-        fill_in(driver)
-        press(driver, "Keep and plan")
+        tell_the_job(driver)
         press(driver, "On to the passes")
         press(driver, "Start listening")
         wait_for(driver, "Cutting")
@@ -157,9 +154,7 @@ def test_where_the_socket_is_refused_posts_carry_the_sound(tmp_path: Path) -> No
             },
         )
         driver.get(server.page.here + "/")
-        wait_for(driver, "What are you cutting?")
-        fill_in(driver)
-        press(driver, "Keep and plan")
+        tell_the_job(driver)
         press(driver, "On to the passes")
         press(driver, "Start listening")
         wait_for(driver, "Good", seconds=30)
@@ -178,9 +173,7 @@ def test_a_file_is_brought_and_what_is_wrong_with_one_is_told(tmp_path: Path) ->
         driver.get(server.page.here + "/#file")
         wait_for(driver, "Nothing is told of the cut yet")
         press(driver, "Tell what you cut")
-        wait_for(driver, "What are you cutting?")
-        fill_in(driver)
-        press(driver, "Keep and plan")
+        tell_the_job(driver)
         wait_for(driver, "Before the cut")
         driver.execute_script("document.querySelector('[data-tab=file]').click()")
         wait_for(driver, "600 mm edge")
