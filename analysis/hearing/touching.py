@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
+from analysis.hearing.answer import spindle_answer
 from analysis.hearing.contact import (
     STATE_S,
     TwoStates,
@@ -30,11 +31,15 @@ LEAST_LIKENESS = 1.7  # nats: most takes with a cut come to 4 and more
 INNER_LIKENESS = 3.0
 LONGEST_CUT_S = 25.0
 ANOTHER = 0.08  # ln speed: few routers lose more by cutting
-PLAINLY, PLAINLY_APART = 5.0, 6.0  # no need to look further
+PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NOT_ONE = 6.0  # nats against that
 USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 1.5  # few lose more than a twentieth by cutting
 UNSURE = 2.0  # nats against what could not be believed
+# Nats for each deviation by which the spindle answers, most deviations, and how many make states
+# credible that by sound alone might be chance.
+ANSWER_WORTH, MOST_ANSWER, SURE_ANSWER = 0.15, 12.0, 6.0
+ANSWERED_APART = 2.0
 PASS_SPREAD, MOST_ODD = 0.9, 3.0  # of ln seconds, from job to job; nats
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
@@ -120,7 +125,9 @@ def _turned_round(states: TwoStates, running: Mask) -> TwoStates:
 
 def _as_contact(trace: Trace, states: TwoStates) -> Contact:
     free = trace.running & ~states.second
-    if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or states.apart < CUT_APART:
+    answer = spindle_answer(trace.rotation_hz, states.second, step_s=trace.step_s)
+    credible = states.apart >= _credible_apart(answer)
+    if np.count_nonzero(free) * trace.step_s < LEAST_FREE_S or not credible:
         # A sound that never changes, or only by chance, is running free.
         return Contact(np.zeros(len(trace.running), bool), states.evidence)
     return Contact(states.second & ~_at_a_runs_ends(trace, states.second), states.evidence)
@@ -176,9 +183,16 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
     signs -= min(MOST_RARE, RARE * max(0.0, slower - USUALLY_SLOWER))
-    if states.apart < CUT_APART:
+    answer = spindle_answer(trace.rotation_hz, states.second, step_s=trace.step_s)
+    signs += ANSWER_WORTH * np.clip(answer, -MOST_ANSWER, MOST_ANSWER)
+    if states.apart < _credible_apart(answer):
         signs -= UNSURE
     return 0.75 * float(np.log(max(states.apart, 1e-3))) + float(signs)
+
+
+def _credible_apart(answer: float) -> float:
+    """Deviations by which two states must lie apart: fewer if the spindle answers them."""
+    return ANSWERED_APART if answer > SURE_ANSWER else CUT_APART
 
 
 def odd_length_cost(second: Mask, *, step_s: float) -> float:
