@@ -7,11 +7,12 @@ spindle, a frame holds them as sharp lines again.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
 from scipy.ndimage import binary_dilation, uniform_filter1d
-from scipy.signal import savgol_filter
 
 from analysis.hearing.orders import FloatArray
 from analysis.hearing.search import spans
@@ -28,7 +29,7 @@ FINER = 2  # times as many samples as bins need: read between them along a strai
 # Round after round: offsets from the track so far, as a share, and how many of them are tried.
 ROUNDS = ((0.02, 41), (0.008, 17))
 SMOOTH_FRAMES = 5  # of the heights along the track
-CURVE_FRAMES, CURVE_DEGREE = 7, 2  # a sixth of a second is a parabola
+CURVE_FRAMES = 7  # a sixth of a second is a parabola
 JOINED_FRAMES = 4
 
 
@@ -46,8 +47,24 @@ def gliding(rotation_hz: FloatArray, *, step_s: float) -> Mask:
 
 def glide_of(rotation_hz: FloatArray, *, step_s: float) -> FloatArray:
     """Change of speed, as a share of it in a second, shape (frames,)."""
-    slope = savgol_filter(rotation_hz, CURVE_FRAMES, CURVE_DEGREE, deriv=1, delta=step_s)
-    return np.asarray(slope / rotation_hz)
+    return np.asarray(_along_curves(rotation_hz, slope=True) / (step_s * rotation_hz))
+
+
+def _along_curves(values: FloatArray, *, slope: bool = False) -> FloatArray:
+    """A parabola's value or slope at each frame, fitted to those about it, shape (frames,)."""
+    weights, half = _curve_weights(slope=slope), CURVE_FRAMES // 2
+    middle = np.correlate(values, weights[half])
+    first, last = weights[:half] @ values[:CURVE_FRAMES], weights[-half:] @ values[-CURVE_FRAMES:]
+    return np.concatenate([first, middle, last])
+
+
+@cache
+def _curve_weights(*, slope: bool) -> FloatArray:
+    """Weights of CURVE_FRAMES values in the fitted value or slope at each of them."""
+    place = np.arange(CURVE_FRAMES, dtype=np.float64)
+    powers = np.vander(place, 3, increasing=True)
+    at = np.stack([0 * place, 0 * place + 1, 2 * place], axis=1) if slope else powers
+    return np.asarray(at @ np.linalg.pinv(powers))
 
 
 def unbent(spectra: Spectra, glide: FloatArray, *, grid: SpectrumGrid) -> Spectra:
@@ -67,9 +84,10 @@ def unbent(spectra: Spectra, glide: FloatArray, *, grid: SpectrumGrid) -> Spectr
     sound = scipy.fft.irfft(spectra, n=count, axis=1)
     place = np.arange(count, dtype=np.float64)
     clock_s = (place - count / 2) * (frame_s / count)
+    second, third = (count / frame_s / 2 * clock_s**power for power in (2, 3))
     for samples, rate in zip(sound, glide, strict=True):
         # The time t at which t + rate t^2 / 2 is what the clock shows, to third order.
-        bent = place + (count / frame_s) * clock_s**2 * rate * (rate * clock_s - 1) / 2
+        bent = place - rate * second + rate**2 * third
         samples[:] = np.interp(bent, place, samples)
     return np.asarray(scipy.fft.rfft(sound, axis=1)[:, :bins])
 
@@ -105,7 +123,7 @@ def followed_closely(
         )
         heights = uniform_filter1d(heights, SMOOTH_FRAMES, axis=0, mode="nearest")
         track = track * (1 + offset_of_top(heights, offsets))
-        track = savgol_filter(track, CURVE_FRAMES, CURVE_DEGREE)
+        track = _along_curves(track)
     inside = np.minimum(rows, rows[::-1])
     share = np.minimum(1.0, inside / JOINED_FRAMES)
     return np.asarray(share * track + (1 - share) * rotation_hz)

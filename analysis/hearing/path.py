@@ -6,6 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 OFF = -1  # marks "not running" in a path
+# Steps from one to the next of the windows gone through side by side, and in which two overlap.
+EVERY, OVERLAP = 128, 64
 
 
 def best_path(
@@ -36,40 +38,79 @@ def best_path(
     from both sides (a distance transform), so a step costs a few passes over the
     candidates instead of all pairs. Back-pointers are not kept: a predecessor is found
     again on the way back.
+
+    What lies seconds away hardly ever decides where a path leads. So windows of the take are
+    gone through at once, and where two that overlap pass through one state at one time, the one
+    goes on as the other: before it the first is the best way there, after it the second the best
+    way on. If two never meet, the whole is gone through as one.
     """
-    steps, count = evidence.shape
-    ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
-    scores = np.empty((steps, count), np.float32)
-    off = np.empty(steps)
+    steps = len(evidence)
+    windows = max(1, (steps - OVERLAP) // EVERY)
+    every = max(0, steps - OVERLAP) // windows
+    costs = np.float32(glide_cost), np.float32(switch_cost)
+    path = _joined(_paths(evidence, windows, every, *costs), every)
+    return _paths(evidence, 1, 0, *costs)[0] if path is None else path
+
+
+def _joined(paths: npt.NDArray[np.int64], every: int) -> npt.NDArray[np.int64] | None:
+    """Windows' paths as one, or None if two that follow each other don't meet."""
+    whole: npt.NDArray[np.int64] = paths[0]
+    for window, path in enumerate(paths[1:], start=1):
+        begin = window * every
+        met = np.flatnonzero(whole[begin:] == path[: len(whole) - begin])
+        if not len(met):
+            return None
+        meet = met[np.argmin(np.abs(met - OVERLAP // 2))]
+        whole = np.concatenate([whole[: begin + meet], path[meet:]])
+    return whole
+
+
+def _paths(
+    evidence: npt.NDArray[np.float32],
+    windows: int,
+    every: int,
+    glide_cost: np.float32,
+    switch_cost: np.float32,
+) -> npt.NDArray[np.int64]:
+    """The best path through each of some windows, shape (windows, their steps).
+
+    A window begins `every` so many steps, and the last one ends with the evidence.
+    """
+    begins, count = (windows - 1) * every, evidence.shape[1]
+    steps = len(evidence) - begins
+    ramp = glide_cost * np.arange(count, dtype=np.float32)
+    scores = np.empty((steps, windows, count), np.float32)
+    off = np.zeros((steps, windows), np.float32)
     # Both directions in one array, the second one counted from the other end.
-    ways = np.empty((2, count), np.float32)
-    back = ways[1, ::-1]
-    scores[0], off[0] = evidence[0], 0.0
+    ways = np.empty((2, windows, count), np.float32)
+    back = ways[1, :, ::-1]
+    scores[0] = evidence[: begins + 1 : every or 1]
     for t in range(1, steps):
         previous, now = scores[t - 1], scores[t]
-        best = float(np.maximum.reduce(previous))
+        best = np.maximum.reduce(previous, axis=1)
         np.add(previous, ramp, out=ways[0])
-        np.add(previous[::-1], ramp, out=ways[1])
-        np.maximum.accumulate(ways, axis=1, out=ways)
+        np.add(previous[:, ::-1], ramp, out=ways[1])
+        np.maximum.accumulate(ways, axis=2, out=ways)
         ways -= ramp
         np.maximum(ways[0], back, out=now)
-        np.maximum(now, off[t - 1] - switch_cost, out=now)
-        now += evidence[t]
+        np.maximum(now, (off[t - 1] - switch_cost)[:, None], out=now)
+        now += evidence[t : begins + t + 1 : every or 1]
         # Only differences matter; taking the best off keeps float32 sharp on long takes.
-        now -= np.float32(best)
-        off[t] = max(off[t - 1], best - switch_cost) - best
-    path = np.empty(steps, np.int64)
-    last = int(np.argmax(scores[-1]))
-    state = last if scores[-1, last] > off[-1] else OFF
-    path[-1] = state
-    slope = np.float32(glide_cost) * np.abs(np.arange(1 - count, count))
+        now -= best[:, None]
+        off[t] = np.maximum(off[t - 1], best - switch_cost) - best
+    paths = np.empty((windows, steps), np.int64)
+    row = np.arange(windows)
+    state = scores[-1].argmax(axis=1)
+    paths[:, -1] = state = np.where(scores[-1, row, state] > off[-1], state, OFF)
+    slope = glide_cost * np.abs(np.arange(1 - count, count))
+    # From off it is as far to any speed.
+    slope = np.concatenate([slope, np.zeros(count, np.float32)])
+    slopes = np.lib.stride_tricks.sliding_window_view(slope, count)
     for t in range(steps - 2, -1, -1):
-        if state == OFF:
-            best = int(scores[t].argmax())
-            state = OFF if off[t] >= scores[t, best] - switch_cost else best
-        else:
-            came = scores[t] - slope[count - 1 - state : 2 * count - 1 - state]
-            best = int(came.argmax())
-            state = best if came[best] >= off[t] - switch_cost else OFF
-        path[t] = state
-    return path
+        was_off = state == OFF
+        came = scores[t] - slopes[np.where(was_off, 2 * count - 1, count - 1 - state)]
+        state = came.argmax(axis=1)
+        lead = came[row, state] - off[t]
+        runs = np.where(was_off, lead > switch_cost, lead >= -switch_cost)
+        paths[:, t] = state = np.where(runs, state, OFF)
+    return paths

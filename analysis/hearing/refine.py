@@ -24,7 +24,7 @@ AnyNumber = TypeVar("AnyNumber", np.float64, np.complex128)
 ComplexArray = npt.NDArray[np.complex128]
 
 HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
-FIRST_STEPS, LATER_STEPS = 6, 1  # Newton steps: a longer window starts near its answer
+FIRST_STEPS, LATER_STEPS = 4, 1  # Newton steps: a longer window starts near its answer
 # Sum of the correlations between a Hann frame and its neighbours at a quarter frame:
 # 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
 OVERLAP_NOISE = 2.667

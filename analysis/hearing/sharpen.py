@@ -12,6 +12,7 @@ from analysis.hearing.spectra import SpectrumGrid
 
 OFFSETS = np.linspace(-0.005, 0.005, 21)
 HIGHEST = 12.0  # nepers: above any line met
+AT_ONCE = 32  # steps: what is made of them stays in the processor's cache
 SHARPEN_STEPS = 7  # about a third of a second
 
 
@@ -91,17 +92,25 @@ def line_heights(
     -------
     array, shape (n, offsets)
     """
-    heights = []
-    for offset in offsets:
-        place = (1 + offset) * rotation_hz[:, None] * orders / bin_hz
-        inside = place < excess.shape[1] - 2
-        cell = np.where(inside, np.rint(place), 1).astype(np.int64)
-        aside = np.where(inside, place, 1) - cell
-        low, at, high = (excess[rows[:, None], cell + shift] for shift in (-1, 0, 1))
+    flat, bins = np.ravel(excess), excess.shape[1]
+    scale = np.asarray(orders[:, None, None] * (1 + offsets) / bin_hz, np.float32)
+    heights = np.empty((len(rows), len(offsets)))
+    for first in range(0, len(rows), AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        place = scale * rotation_hz[some, None].astype(np.float32)
+        inside = place < bins - 2
+        np.minimum(place, bins - 2, out=place)
+        cell = np.rint(place)
+        place -= cell
+        here = cell.astype(np.int64)
+        here += (rows[some] * bins)[:, None]
+        low, at, high = (flat.take(here + shift) for shift in (-1, 0, 1))
         # A Hann line's top is a parabola in the logarithm, nearly.
-        top = at + aside * (high - low) / 2 + aside**2 * (high - 2 * at + low) / 2
-        heights.append(np.where(inside, np.clip(top, 0, HIGHEST), 0).sum(axis=1))
-    return np.transpose(heights)
+        line = at + place / 2 * (high - low + place * (high - 2 * at + low))
+        np.clip(line, 0, HIGHEST, out=line)
+        line *= inside
+        heights[some] = line.sum(axis=0)
+    return heights
 
 
 def offset_of_top(heights: FloatArray, offsets: FloatArray) -> FloatArray:

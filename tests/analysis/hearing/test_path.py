@@ -72,6 +72,22 @@ def test_the_path_is_the_best_of_all_sequences(seed: int) -> None:
     assert best_path(evidence, glide_cost=0.4, switch_cost=0.7).tolist() == list(best)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_path_through_many_windows_is_the_best_of_all_pairs(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    evidence = rng.normal(size=(900, 20)).astype(np.float32)
+    path = best_path(evidence, glide_cost=0.3, switch_cost=6.0)
+    told = score(path.tolist(), evidence, 0.3, 6.0)
+    assert told == pytest.approx(best_score(evidence, 0.3, 6.0), abs=2e-4 * 900)
+
+
+def test_what_only_the_end_decides_holds_from_the_start() -> None:
+    evidence = np.full((600, 40), -4.0, np.float32)
+    evidence[:, [5, 35]] = 1.0
+    evidence[0, 35], evidence[-1, 5] = 1.5, 3.0
+    assert best_path(evidence, glide_cost=1.0, switch_cost=20.0).tolist() == [5] * 600
+
+
 def ridge(path: list[int], *, count: int, gain: float = 4.0) -> npt.NDArray[np.float32]:
     evidence = np.full((len(path), count), -gain, np.float32)
     for t, state in enumerate(path):
