@@ -123,7 +123,17 @@ class Take:
         import av
 
         resampler: av.AudioResampler | None = None
+        plain: list[npt.NDArray[np.float32]] = []
+        waiting = 0
         for frame in self._whole_frames():
+            if _is_plain(frame, self.sample_rate_hz):
+                plain.append(_float_planes(frame))
+                waiting += frame.samples
+                if waiting >= _BLOCK_SAMPLES:
+                    *whole, rest = _in_blocks(plain)
+                    plain, waiting = [rest], rest.shape[1]
+                    yield from whole
+                continue
             # One interleaved plane: PyAV's frames reach only eight separate ones.
             resampler = resampler or av.AudioResampler(
                 format="flt",
@@ -135,6 +145,8 @@ class Take:
             frame.pts = None
             for out in resampler.resample(frame):
                 yield _channels(out)
+        if waiting:
+            yield from _in_blocks(plain)
         if resampler is not None:
             for out in resampler.resample(None):
                 yield _channels(out)
@@ -313,6 +325,23 @@ def _channels(interleaved: AudioFrame) -> npt.NDArray[np.float32]:
     return samples.T.astype(np.float32)
 
 
+def _is_plain(frame: AudioFrame, rate_hz: int) -> bool:
+    """Whether a frame's samples can be taken as they are, which costs far less than resampling."""
+    few = frame.layout.nb_channels <= _REACHABLE_PLANES
+    return few and frame.format.name == "fltp" and frame.sample_rate == rate_hz
+
+
+def _float_planes(frame: AudioFrame) -> npt.NDArray[np.float32]:
+    """A copy of a plain frame's samples: shape (channels, n)."""
+    return np.array([np.frombuffer(memoryview(p), np.float32, frame.samples) for p in frame.planes])
+
+
+def _in_blocks(pieces: list[npt.NDArray[np.float32]]) -> list[npt.NDArray[np.float32]]:
+    """Pieces of shape (channels, n) as blocks of _BLOCK_SAMPLES, and the rest."""
+    whole = np.concatenate(pieces, axis=1)
+    return np.split(whole, range(_BLOCK_SAMPLES, whole.shape[1], _BLOCK_SAMPLES), axis=1)
+
+
 def _is_fillable(frame: AudioFrame) -> bool:
     return frame.format.is_packed or frame.layout.nb_channels <= _REACHABLE_PLANES
 
@@ -337,5 +366,7 @@ def _same_shape(frame: AudioFrame, first: AudioFrame) -> bool:
 
 
 def _sane(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    if np.abs(planes).max(initial=0) <= _LARGEST_SAMPLE:  # never so where there is a NaN
+        return planes
     cleaned = np.nan_to_num(planes, nan=0.0, posinf=_LARGEST_SAMPLE, neginf=-_LARGEST_SAMPLE)
     return np.clip(cleaned, -_LARGEST_SAMPLE, _LARGEST_SAMPLE)
