@@ -7,6 +7,7 @@ that is what parts a speed from its half and its double.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -135,16 +136,17 @@ def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> 
 
 
 def comb_evidence(
-    axis: npt.NDArray[np.uint8], *, voice: Voice, candidates: Candidates
+    axis: npt.NDArray[np.uint8], *, voices: Sequence[Voice], candidates: Candidates
 ) -> npt.NDArray[np.float32]:
     """Log likelihood of each candidate against "no router", shape (steps, candidates).
 
-    `axis` comes from `on_log_axis` with the same candidates. Silent orders say next to
-    nothing either way and are left out.
+    `axis` comes from `on_log_axis` with the same candidates. Of several voices that a machine
+    may have the likelier counts, step by step. Silent orders say next to nothing either way and
+    are left out.
     """
     tables = sounding_tables()
-    heard = {int(s): tables[s] for s in np.unique(voice) if s != SILENT}
-    return _comb(axis, heard, voice, candidates)
+    heard = {int(s): tables[s] for s in np.unique(voices) if s != SILENT}
+    return _comb(axis, heard, voices, candidates)
 
 
 def comb_bonus(
@@ -158,36 +160,44 @@ def comb_bonus(
     audible = np.where(voice > FAINT, 1, 0)
     plain = np.maximum(sounding_tables()[7], 0)
     # Expected gain where there is noise alone, averaged over two frames' log powers
-    return _comb(axis, {1: plain - np.float32(0.03)}, audible, candidates)
+    return _comb(axis, {1: plain - np.float32(0.03)}, [audible], candidates)
 
 
 def _comb(
     axis: npt.NDArray[np.uint8],
     tables: dict[int, npt.NDArray[np.float32]],
-    classes: Voice,
+    voices: Sequence[Voice],
     candidates: Candidates,
 ) -> npt.NDArray[np.float32]:
+    # Orders that sound the same in every voice are added up once.
+    alike = np.all(np.equal(voices, voices[0]), axis=0)
+    parts = [np.where(alike, voices[0], -1)]
+    if not alike.all():
+        parts += [np.where(alike, -1, voice) for voice in voices]
+    shifts_of = np.rint(np.log(np.arange(1, len(alike) + 1)) / LOG_STEP).astype(np.int64)
     # Whole grains in 16 bits: half the memory to move, and no order's
     # evidence (at most some 3 nats) fills them, nor do 48 of them together.
     kinds = []
     for kind, table in tables.items():
-        orders = np.flatnonzero(classes == kind) + 1
-        shifts = np.rint(np.log(orders) / LOG_STEP).astype(np.int64)
-        shifts = shifts[shifts < axis.shape[1]]
-        if len(shifts):
-            kinds.append((np.rint(table / GRAIN).astype(np.int16), shifts.tolist()))
+        shifts = [shifts_of[(part == kind) & (shifts_of < axis.shape[1])] for part in parts]
+        every = np.concatenate(shifts)
+        if len(every):
+            reach = slice(int(every.min()), int(every.max()) + candidates.count)
+            each = [(number, s - reach.start) for number, of in enumerate(shifts) for s in of]
+            kinds.append((np.rint(table / GRAIN).astype(np.int16), reach, each))
     total = np.empty((len(axis), candidates.count), np.float32)
     for first in range(0, len(axis), AT_ONCE):
         # Steps last: then each order's part lies in one piece, and in the processor's cache.
         turned = np.ascontiguousarray(axis[first : first + AT_ONCE].T)
-        grains = np.zeros((candidates.count, turned.shape[1]), np.int16)
-        for table, shifts in kinds:
-            evidence = table.take(turned[shifts[0] : shifts[-1] + candidates.count])
-            for shift in shifts:
-                start = shift - shifts[0]
-                part = evidence[start : start + candidates.count]
-                grains[: len(part)] += part
-        total[first : first + AT_ONCE] = grains.T
+        sums = np.zeros((len(parts), candidates.count, turned.shape[1]), np.int16)
+        for table, reach, each in kinds:
+            evidence = table.take(turned[reach])
+            for number, start in each:
+                piece = evidence[start : start + candidates.count]
+                sums[number, : len(piece)] += piece
+        if len(parts) > 1:
+            sums[0] += sums[1:].max(axis=0)
+        total[first : first + AT_ONCE] = sums[0].T
     total *= np.float32(GRAIN)
     return total
 

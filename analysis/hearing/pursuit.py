@@ -15,7 +15,6 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.orders import (
     LOG_STEP,
-    SILENT,
     comb_bonus,
     comb_evidence,
     generic_voice,
@@ -52,7 +51,7 @@ MIN_HEARD_STEPS = 20  # about a second
 def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
     """The likeliest path of any machine, by what is expected of routers and what is taught."""
     voice = generic_voice(search.flutes)
-    evidence = comb_evidence(search.axis, voice=voice, candidates=search.candidates)
+    evidence = comb_evidence(search.axis, voices=[voice], candidates=search.candidates)
     if taught is not None:
         np.maximum(evidence, _two_voice_evidence(search, taught), out=evidence)
     return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)
@@ -174,7 +173,7 @@ def held_machine(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Mac
     inside = np.where(heard, inside, OFF)
     voice = learn_voice(order_fits(near.orders(inside)), heard)
     for _ in range(ROUNDS):
-        evidence = comb_evidence(near.axis, voice=voice, candidates=near.candidates)
+        evidence = comb_evidence(near.axis, voices=[voice], candidates=near.candidates)
         inside = best_path(EVIDENCE * evidence, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
         voice = learn_voice(order_fits(near.orders(inside)), inside != OFF)
     return Machine(np.where(inside != OFF, inside + first, OFF), voice)
@@ -198,13 +197,5 @@ def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
 
 def _two_voice_evidence(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
     """The better of the two voices' evidence, shape (steps, candidates)."""
-    alike = voices.idle == voices.cutting
-    parts = ((alike, voices.idle), (~alike, voices.idle), (~alike, voices.cutting))
-    shared, idle, cutting = (
-        comb_evidence(
-            search.axis, voice=np.where(where, voice, SILENT), candidates=search.candidates
-        )
-        for where, voice in parts
-    )
-    shared += np.maximum(idle, cutting, out=idle)
-    return shared
+    both = (voices.idle, voices.cutting)
+    return comb_evidence(search.axis, voices=both, candidates=search.candidates)

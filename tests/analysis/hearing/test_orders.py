@@ -130,7 +130,7 @@ def test_a_comb_is_the_sum_over_its_audible_orders(seed: int, count: int) -> Non
     candidates = Candidates(200.0, count)
     axis = rng.integers(0, 256, (3, 900)).astype(np.uint8)
     voice = rng.integers(0, len(SOUNDINGS), TOP_ORDER)
-    told = comb_evidence(axis, voice=voice, candidates=candidates)
+    told = comb_evidence(axis, voices=[voice], candidates=candidates)
     tables = sounding_tables().astype(float)
     expected = np.zeros((3, count))
     for i in range(count):
@@ -140,6 +140,20 @@ def test_a_comb_is_the_sum_over_its_audible_orders(seed: int, count: int) -> Non
                 expected[:, i] += tables[voice[order - 1], axis[:, place]]
     audible = np.count_nonzero(voice != SILENT)
     assert told == pytest.approx(expected, abs=audible * GRAIN / 2 + 1e-3)
+
+
+@given(seed=st.integers(0, 1000))
+@settings(max_examples=10, deadline=None)
+def test_of_several_voices_the_likelier_counts(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    candidates = Candidates(200.0, 30)
+    axis = rng.integers(0, 256, (70, 900)).astype(np.uint8)
+    one, two = rng.integers(0, len(SOUNDINGS), (2, TOP_ORDER))
+    two[::3] = one[::3]
+    each = [comb_evidence(axis, voices=[voice], candidates=candidates) for voice in (one, two)]
+    told = comb_evidence(axis, voices=[one, two], candidates=candidates)
+    # Whole grains add up exactly in single precision.
+    assert (told == np.maximum(*each)).all()
 
 
 def comb(rotation_hz: float, orders: list[int], *, height: float = 3.0, steps: int = 40,
@@ -175,7 +189,7 @@ def test_the_rotation_is_preferred_to_its_half_and_its_double(
 ) -> None:
     flutes, orders = COMBS[name]
     axis = on_log_axis(comb(rotation_hz, orders), grid=GRID, candidates=ANY_ROUTER)
-    total = comb_evidence(axis, voice=generic_voice(flutes), candidates=ANY_ROUTER).sum(axis=0)
+    total = comb_evidence(axis, voices=[generic_voice(flutes)], candidates=ANY_ROUTER).sum(axis=0)
     away = np.log(ANY_ROUTER.rotation_hz / rotation_hz)
     best = {ratio: float(total[np.abs(away - np.log(ratio)) < 0.02].max()) for ratio in (0.5, 1, 2)}
     assert best[1] > max(0, best[0.5], best[2])
@@ -186,7 +200,7 @@ def test_the_rotation_is_preferred_to_its_half_and_its_double(
 
 def test_noise_is_no_router() -> None:
     axis = on_log_axis(comb(200, []), grid=GRID, candidates=ANY_ROUTER)
-    evidence = comb_evidence(axis, voice=generic_voice(2), candidates=ANY_ROUTER)
+    evidence = comb_evidence(axis, voices=[generic_voice(2)], candidates=ANY_ROUTER)
     assert (evidence.mean(axis=0) < 0).all()
 
 
