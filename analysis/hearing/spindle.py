@@ -384,7 +384,8 @@ def idle_speed(
         return None, None
     speeds = rotation_hz[settled]
     # Leave out what another speed setting or a slip of the course would add.
-    near = np.abs(speeds / np.median(speeds) - 1) < 0.02
+    usual = np.percentile(speeds, 50, method="higher")  # one of them, not what lies between two
+    near = np.abs(speeds / usual - 1) < 0.02
     # The middle one: a frame whose window stopped growing early must not draw it.
     middle = float(np.median(speeds[near]))
     wander = np.std(speeds[near]) / np.sqrt(max(1.0, near.sum() * step_s))

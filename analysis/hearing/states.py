@@ -46,8 +46,13 @@ LEAST_KEPT, MOST_KEPT, NO_MOTOR_COST = 0.62, 1.05, 6.0  # of the free speed, in 
 MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
 
 
-def settled_steps(search: Search, path: npt.NDArray[np.int64]) -> Mask:
-    """Steps in which the machine runs steadily enough to learn from: no spin-up, no coasting."""
+def settled_steps(
+    search: Search, path: npt.NDArray[np.int64], orders: npt.NDArray[np.float32]
+) -> Mask:
+    """Steps in which the machine runs steadily enough to learn from: no spin-up, no coasting.
+
+    `orders` are the search's along the path.
+    """
     on = path != OFF
     well_inside = binary_erosion(on, iterations=SETTLE_STEPS, border_value=1)
     log_hz = np.log(search.rotation_hz(path))
@@ -60,8 +65,8 @@ def settled_steps(search: Search, path: npt.NDArray[np.int64]) -> Mask:
         settled[first : first + int(np.argmin(still_rising))] = False
     if settled.any():
         # Where the router is off in truth, no order stands out as usual.
-        orders = uniform_filter1d(np.nan_to_num(search.orders(path), nan=-1.0), 9, axis=0)
-        loudest = np.sort(np.minimum(orders, 4), axis=1)[:, -3:].mean(axis=1)
+        smooth = uniform_filter1d(np.nan_to_num(orders, nan=-1.0), 9, axis=0)
+        loudest = np.sort(np.minimum(smooth, 4), axis=1)[:, -3:].mean(axis=1)
         usual = float(np.median(loudest[settled]))
         settled &= loudest > NOISE_PEAK + 0.3 * (usual - NOISE_PEAK)
     return np.asarray(settled)
@@ -73,8 +78,8 @@ def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None =
     Without a guess several are tried, and the pair of states that most looks like idling
     and cutting is kept: a vacuum switched on or a gain that rides also part a take in two.
     """
-    running, settled = path != OFF, settled_steps(search, path)
     orders = search.orders(path)
+    running, settled = path != OFF, settled_steps(search, path, orders)
     features = _features(search, orders)
     step_s = 2 * search.grid.step_s
     guesses = (
