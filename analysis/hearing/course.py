@@ -170,9 +170,18 @@ def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
     alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
-    held = GIVES_WAY <= _speed_kept(course) < GAINS
+    held = _is_held(course)
     surely = course.cutness >= SURELY_CUTS and course.off_plate == 0
     return bool(alone and surely and keeps_to_seed and held)
+
+
+def keeps_its_speed(course: Course) -> bool:
+    """Whether a course hardly ever turns at another speed than in its cut."""
+    return _is_held(course) and _elsewhere(course) < HARDLY_EVER
+
+
+def _is_held(course: Course) -> bool:
+    return GIVES_WAY <= _speed_kept(course) < GAINS
 
 
 def _proposals(
