@@ -57,6 +57,7 @@ MUCH, OFTEN, HARDLY_EVER, HELD_INSTEAD_WORTH = 0.08, 0.05, 0.02, 4.0
 MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
+PLENTY, PLAINLY_AT_WORK = 12.0, 18.0  # nats a step, and merit
 CUTS = 7.0  # cutness of a router that surely cuts
 ROUNDS = 3
 ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
@@ -101,6 +102,17 @@ def find_course(
         return likeliest
     other = _likeliest(quieter, known, taught)
     return other if other is not None and other.merit > likeliest.merit else likeliest
+
+
+def beyond_doubt(course: Course) -> bool:
+    """Whether a course stands on so much that none over another floor could go before it.
+
+    Floors differ in faint lines and in ripples. Where the speed gives way they may yet differ in
+    how the lines are counted.
+    """
+    surely = course.evidence >= PLENTY and course.merit >= PLAINLY_AT_WORK
+    held = _is_held(course) and _elsewhere(course) < HARDLY_EVER
+    return surely and held and course.off_plate == 0
 
 
 def _runs_on(course: Course, before: Course) -> bool:
@@ -173,11 +185,6 @@ def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
     held = _is_held(course)
     surely = course.cutness >= SURELY_CUTS and course.off_plate == 0
     return bool(alone and surely and keeps_to_seed and held)
-
-
-def keeps_its_speed(course: Course) -> bool:
-    """Whether a course hardly ever turns at another speed than in its cut."""
-    return _is_held(course) and _elsewhere(course) < HARDLY_EVER
 
 
 def _is_held(course: Course) -> bool:

@@ -12,7 +12,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.bridging import bridged, only_heard_in_cut
 from analysis.hearing.counting import counted_otherwise, ratio_scores
-from analysis.hearing.course import find_course, keeps_its_speed
+from analysis.hearing.course import beyond_doubt, find_course
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.impostors import is_hum, is_tune
 from analysis.hearing.orders import AT_TIMES, Candidates, Voice
@@ -33,7 +33,6 @@ OVER_PLATE = 1.08  # and run this much over its plate when free
 UNDER_PLATE = 0.92  # or, at the lowest setting, under it
 ANY_ROUTER_RPM = (8_000.0, 35_000.0)
 REFINED_ORDERS = 14
-PLENTY, PLAINLY_AT_WORK = 12.0, 18.0  # nats a step, and merit
 MUCH_THE_SAME = 0.97  # share of the steps
 MIN_STEPS = 10  # half a second of sound
 TEETH = 8
@@ -221,7 +220,7 @@ def _sought(
     )
     search = search_over(frames.steps)
     course = find_course(search, known, taught)
-    if course is not None and (known is not None or _beyond_doubt(course)):
+    if course is not None and (known is not None or beyond_doubt(course)):
         return search, course
     standing = search_over(frames.over_standing_floor())
     other = find_course(standing, known, taught)
@@ -230,15 +229,6 @@ def _sought(
     if course is None or _goes_before(standing, other, search, course):
         return standing, other
     return search, course
-
-
-def _beyond_doubt(course: Course) -> bool:
-    """Whether a course stands on so much that none over another floor could go before it.
-
-    The floors differ in faint lines and in ripples: what is left to decide then is hundredths.
-    """
-    surely = course.evidence >= PLENTY and course.merit >= PLAINLY_AT_WORK
-    return surely and course.off_plate == 0 and keeps_its_speed(course)
 
 
 def _goes_before(standing: Search, other: Course, search: Search, course: Course) -> bool:
