@@ -25,6 +25,7 @@ STRETCH_STEPS = 60  # some three seconds
 CLEARLY_BETTER = 1.0  # nats a step
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
 SAME_LINES, MOSTLY = 4, 0.6  # candidates, 1 %; share of the steps
+CLEARLY, APART_BINS = 0.8, 4.0  # of a line that moves: nepers, and how far
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
 
 
@@ -128,11 +129,14 @@ def ratio_scores(search: Search, course: Course) -> dict[float, float]:
             continue
         top_hz = min(WEIGHED_HZ, (search.grid.bins - 3) * search.grid.bin_hz)
         top_order = max(4, int(top_hz / (ratio * middle_hz)))
+        moving = _moving_along(search, course, ratio, top_order)
         score, idle_too = 0.0, np.zeros(top_order, bool)
         if len(free) > 8:
             mean = _mean_excess(search, course, ratio, free, top_order)
             idle_too = np.nan_to_num(mean, nan=-1) > 0.2
-            score += idle_score(mean, steps=len(free), rotation_hz=ratio * middle_hz)
+            score += idle_score(
+                mean, steps=len(free), rotation_hz=ratio * middle_hz, moving=moving
+            )
         if len(cutting) > 8 and search.flutes:
             mean = _mean_excess(search, course, ratio, cutting, top_order)
             score += cutting_score(
@@ -141,9 +145,29 @@ def ratio_scores(search: Search, course: Course) -> dict[float, float]:
                 rotation_hz=ratio * middle_hz,
                 flutes=search.flutes,
                 idle_too=idle_too,
+                moving=moving,
             )
         scores[ratio] = score
     return scores
+
+
+def _moving_along(search: Search, course: Course, ratio: float, top_order: int) -> Mask:
+    """Orders that are clear both where the course is slow and where it is fast, shape (orders,).
+
+    A line that stands still, or is another machine's, can't be on one order at both.
+    """
+    running = np.flatnonzero(course.running)
+    rotation = ratio * search.rotation_hz(course.path)[running]
+    slow_hz, middle_hz, fast_hz = np.percentile(rotation, [25, 50, 75])
+    clear = [
+        _mean_excess(search, course, ratio, some_of(course.running & side), top_order) > CLEARLY
+        for side in (
+            search.rotation_hz(course.path) * ratio <= slow_hz,
+            search.rotation_hz(course.path) * ratio >= fast_hz,
+        )
+    ]
+    apart = (fast_hz - slow_hz) * np.arange(1, top_order + 1) > APART_BINS * search.grid.bin_hz
+    return np.asarray(clear[0] & clear[1] & apart)
 
 
 def _mean_excess(

@@ -19,6 +19,7 @@ NOISE_LEVEL = -0.577  # mean ln(power / floor) of noise alone: Euler's gamma
 CLEAR = 0.3  # an order's mean must stand this far out: floors are not quite flat
 ABSENT = 3.0  # nats against a tone where the mean is that of noise
 GAIN_CAP = 2.5  # nats an order can bring: strays and bearing tones fall on orders too
+MOVING_CAP = 6.0  # and one that moved with the speed: no stray does
 EXPECTED_IDLE_LINES = 5.0
 HARMONIC_FROM = 1.5  # nats at which an order counts as a fan's or commutator's first
 LOWEST_FAN_ORDER = 4
@@ -39,11 +40,16 @@ RUNOUT_CASES = (
 
 
 def order_gains(
-    mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float
+    mean_excess: npt.NDArray[np.floating],
+    *,
+    steps: int,
+    rotation_hz: float,
+    moving: npt.NDArray[np.bool_],
 ) -> npt.NDArray[np.float64]:
     """Nats in favour of a tone at each order, from its mean excess over `steps` steps.
 
-    Low orders that lie on a mains harmonic may be hum: they can't count for a tone.
+    Orders whose tones were seen `moving` with the speed count for more. Low orders that lie on
+    a mains harmonic may be hum: they can't count for a tone.
     """
     deviation = 1 / np.sqrt(max(steps, 1) / 2)  # neighbouring steps share half their sound
     clear = mean_excess - NOISE_LEVEL - CLEAR - 2 * deviation
@@ -52,7 +58,7 @@ def order_gains(
     for mains_hz in MAINS_HZ:
         off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
         hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
-    most = np.where(hum, HUM_GAIN, GAIN_CAP)
+    most = np.where(moving, MOVING_CAP, np.where(hum, HUM_GAIN, GAIN_CAP))
     return np.asarray(
         np.clip(np.where(clear > 0, clear / 0.25, clear / 0.1), -ABSENT, most), np.float64
     )
@@ -88,12 +94,19 @@ def _hann_loss(off_bins: float) -> float:
     return float(-2 * np.log(np.sinc(off_bins) / (1 - off_bins**2)))
 
 
-def idle_score(mean_excess: npt.NDArray[np.floating], *, steps: int, rotation_hz: float) -> float:
+def idle_score(
+    mean_excess: npt.NDArray[np.floating],
+    *,
+    steps: int,
+    rotation_hz: float,
+    moving: npt.NDArray[np.bool_],
+) -> float:
     """Log likelihood of the orders' mean excess for a machine running free.
 
-    `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed.
+    `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed, and
+    `moving` which of them are surely the machine's own.
     """
-    gains = order_gains(mean_excess, steps=steps, rotation_hz=rotation_hz)
+    gains = order_gains(mean_excess, steps=steps, rotation_hz=rotation_hz, moving=moving)
     count = len(mean_excess)
     chance = np.full(count, min(0.3, EXPECTED_IDLE_LINES / count))
     # Fan and commutator bring their harmonics along: those are no evidence of their own.
@@ -111,13 +124,15 @@ def cutting_score(
     rotation_hz: float,
     flutes: int,
     idle_too: npt.NDArray[np.bool_],
+    moving: npt.NDArray[np.bool_],
 ) -> float:
     """Log likelihood of the orders' mean excess for a machine in the cut.
 
     Orders that sound when running free too are left out: they tell nothing of the teeth.
     """
     seen = np.where(idle_too, np.nan, mean_excess)
-    strength = np.exp(order_gains(seen, steps=steps, rotation_hz=rotation_hz))
+    gains = order_gains(seen, steps=steps, rotation_hz=rotation_hz, moving=moving)
+    strength = np.exp(gains)
     orders = np.arange(1, len(seen) + 1)
     teeth = orders % flutes == 0
     count = int(np.count_nonzero(teeth))
