@@ -52,8 +52,8 @@ from analysis.hearing.orders import (
     sounding_tables,
 )
 from analysis.hearing.path import OFF, best_path
+from analysis.hearing.plate import ANY_ROUTER_RPM
 from analysis.hearing.spectra import SpectrumGrid
-from analysis.hearing.spindle import ANY_ROUTER_RPM
 from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]

@@ -12,7 +12,7 @@ from analysis.dial.listening import FreeHearing, hear_again
 from analysis.dial.matching import FALL, DialPoint, breaking_settings, part_some
 from analysis.dial.plateaus import WANDER, Plateau, find_plateaus
 from analysis.dial.settings import Setting
-from analysis.hearing.spindle import ANY_ROUTER_RPM
+from analysis.hearing.plate import ANY_ROUTER_RPM
 
 MOST_MISSING = 2
 OFF_PLATE = 1.08  # a plate's speeds may be so far off

@@ -134,9 +134,7 @@ def ratio_scores(search: Search, course: Course) -> dict[float, float]:
         if len(free) > 8:
             mean = _mean_excess(search, course, ratio, free, top_order)
             idle_too = np.nan_to_num(mean, nan=-1) > 0.2
-            score += idle_score(
-                mean, steps=len(free), rotation_hz=ratio * middle_hz, moving=moving
-            )
+            score += idle_score(mean, steps=len(free), rotation_hz=ratio * middle_hz, moving=moving)
         if len(cutting) > 8 and search.flutes:
             mean = _mean_excess(search, course, ratio, cutting, top_order)
             score += cutting_score(
@@ -156,18 +154,14 @@ def _moving_along(search: Search, course: Course, ratio: float, top_order: int) 
 
     A line that stands still, or is another machine's, can't be on one order at both.
     """
-    running = np.flatnonzero(course.running)
-    rotation = ratio * search.rotation_hz(course.path)[running]
-    slow_hz, middle_hz, fast_hz = np.percentile(rotation, [25, 50, 75])
-    clear = [
+    rotation_hz = search.rotation_hz(course.path)
+    slow_hz, fast_hz = np.percentile(rotation_hz[course.running], [25, 75])
+    slow, fast = (
         _mean_excess(search, course, ratio, some_of(course.running & side), top_order) > CLEARLY
-        for side in (
-            search.rotation_hz(course.path) * ratio <= slow_hz,
-            search.rotation_hz(course.path) * ratio >= fast_hz,
-        )
-    ]
-    apart = (fast_hz - slow_hz) * np.arange(1, top_order + 1) > APART_BINS * search.grid.bin_hz
-    return np.asarray(clear[0] & clear[1] & apart)
+        for side in (rotation_hz <= slow_hz, rotation_hz >= fast_hz)
+    )
+    apart_hz = ratio * (fast_hz - slow_hz) * np.arange(1, top_order + 1)
+    return np.asarray(slow & fast & (apart_hz > APART_BINS * search.grid.bin_hz))
 
 
 def _mean_excess(

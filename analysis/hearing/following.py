@@ -5,21 +5,15 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from analysis.hearing.frames import Frames
 from analysis.hearing.orders import AT_TIMES, Candidates
 from analysis.hearing.path import OFF
+from analysis.hearing.plate import candidate_range_hz, free_range_hz
 from analysis.hearing.pursuit import FOLLOW_DOWN, FOLLOW_UP, two_voice_path
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Search, spans
 from analysis.hearing.sharpen import sharpened
-from analysis.hearing.spindle import (
-    MIN_STRETCH_FRAMES,
-    REFINED_ORDERS,
-    Frames,
-    Turning,
-    candidate_range_hz,
-    free_range_hz,
-    teeth_orders,
-)
+from analysis.hearing.turning import MIN_STRETCH_FRAMES, REFINED_ORDERS, Turning, teeth_orders
 from analysis.hearing.voice import Voices, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]

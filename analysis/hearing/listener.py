@@ -10,25 +10,20 @@ import numpy.typing as npt
 from analysis.errors import InputError
 from analysis.hearing.contact import band_levels
 from analysis.hearing.faults import Fault, SoundLevel, faults_of
+from analysis.hearing.frames import Frames, as_frames
 from analysis.hearing.overview import Overview, OverviewMaker
 from analysis.hearing.passes import HeardPass, find_passes
-from analysis.hearing.recent import joined
+from analysis.hearing.recent import chosen, joined
 from analysis.hearing.spectra import (
     Framer,
     SpectrumGrid,
     log_power,
     spectrum,
 )
-from analysis.hearing.spindle import (
-    Frames,
-    SpindleTrack,
-    Turning,
-    as_frames,
-    hear_turning,
-    spindle_track,
-)
+from analysis.hearing.spindle import SpindleTrack, spindle_track
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
+from analysis.hearing.turning import hear_turning, trace_of
 from analysis.hearing.voice import Voices
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
@@ -166,22 +161,10 @@ class Listener:
         at_the_end = last == self._first + self._section.count
         margin = 0 if at_the_end else self._margin_frames
         keep = slice(self._told - self._first, last - margin - self._first)
-        self._kept.append(_trace(frames, turning, keep))
+        # Joined, copied that is: the section goes on to other sound.
+        self._kept.append(joined(chosen(trace_of(frames, turning), keep)))
         self._sureness.append(turning.sureness[keep].copy())
         self._told = last - margin
-
-
-def _trace(frames: Frames, turning: Turning, keep: slice) -> Trace:
-    return Trace(
-        step_s=frames.grid.step_s,
-        # Copies: the section goes on to other sound, and its margins shall not stay with it.
-        bands=frames.bands[keep].copy(),
-        rotation_hz=turning.rotation_hz[keep].copy(),
-        deviation_hz=turning.deviation_hz[keep].copy(),
-        lead=turning.lead[keep].copy(),
-        cutting=turning.cutting[keep].copy(),
-        teeth=turning.teeth[keep].copy(),
-    )
 
 
 class _Section:

@@ -28,10 +28,10 @@ from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.passes import find_passes, moved
 from analysis.hearing.recent import RecentCourse, RecentSound, chosen
 from analysis.hearing.spectra import Framer
-from analysis.hearing.spindle import Turning, hear_turning
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
+from analysis.hearing.turning import Turning, hear_turning
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
 

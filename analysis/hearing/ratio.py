@@ -44,11 +44,11 @@ def order_gains(
     *,
     steps: int,
     rotation_hz: float,
-    moving: npt.NDArray[np.bool_],
+    moving: npt.NDArray[np.bool_] | None = None,
 ) -> npt.NDArray[np.float64]:
     """Nats in favour of a tone at each order, from its mean excess over `steps` steps.
 
-    Orders whose tones were seen `moving` with the speed count for more. Low orders that lie on
+    Orders that were seen `moving` with the speed may count for more. Low orders that lie on
     a mains harmonic may be hum: they can't count for a tone.
     """
     deviation = 1 / np.sqrt(max(steps, 1) / 2)  # neighbouring steps share half their sound
@@ -58,7 +58,9 @@ def order_gains(
     for mains_hz in MAINS_HZ:
         off = np.abs(frequency_hz - mains_hz * np.rint(frequency_hz / mains_hz))
         hum |= (off < HUM_NEAR_HZ) & (frequency_hz < HUM_TOP_HZ)
-    most = np.where(moving, MOVING_CAP, np.where(hum, HUM_GAIN, GAIN_CAP))
+    most = np.where(hum, HUM_GAIN, GAIN_CAP)
+    if moving is not None:
+        most[moving] = MOVING_CAP
     return np.asarray(
         np.clip(np.where(clear > 0, clear / 0.25, clear / 0.1), -ABSENT, most), np.float64
     )
@@ -99,12 +101,12 @@ def idle_score(
     *,
     steps: int,
     rotation_hz: float,
-    moving: npt.NDArray[np.bool_],
+    moving: npt.NDArray[np.bool_] | None = None,
 ) -> float:
     """Log likelihood of the orders' mean excess for a machine running free.
 
-    `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed, and
-    `moving` which of them are surely the machine's own.
+    `mean_excess` holds order 1 and on, up to the same frequency for every ratio weighed; those
+    `moving` with the speed, if it is known of any, are surely the machine's own.
     """
     gains = order_gains(mean_excess, steps=steps, rotation_hz=rotation_hz, moving=moving)
     count = len(mean_excess)
@@ -124,7 +126,7 @@ def cutting_score(
     rotation_hz: float,
     flutes: int,
     idle_too: npt.NDArray[np.bool_],
-    moving: npt.NDArray[np.bool_],
+    moving: npt.NDArray[np.bool_] | None = None,
 ) -> float:
     """Log likelihood of the orders' mean excess for a machine in the cut.
 

@@ -11,9 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.contact import band_levels
+from analysis.hearing.frames import Frames, as_frames
 from analysis.hearing.spectra import SpectrumGrid, log_power, spectrum
-from analysis.hearing.spindle import TEETH, Frames, Turning, as_frames
 from analysis.hearing.trace import Trace
+from analysis.hearing.turning import TEETH, Turning
 
 Mask = npt.NDArray[np.bool_]
 

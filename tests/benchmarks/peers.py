@@ -30,7 +30,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.listener import Listener
-from analysis.hearing.spindle import candidate_range_hz
+from analysis.hearing.plate import candidate_range_hz
 from listen.decoding import open_take
 from recordings_synthetic.drawing import DIFFICULTIES
 from tests.benchmarks.scoring import GROSS, NEAR, Floats, Truth, running_errors, takes_in

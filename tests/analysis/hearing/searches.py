@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.contact import band_levels
+from analysis.hearing.frames import as_frames
 from analysis.hearing.orders import LOG_STEP, Candidates, Voice
 from analysis.hearing.search import Course, Search
 from analysis.hearing.spectra import Framer, SpectrumGrid, log_power, spectrum
-from analysis.hearing.spindle import as_frames
 from analysis.hearing.voice import Voices
 
 RATE_HZ = 16_000

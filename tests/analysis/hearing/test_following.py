@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.hearing.following import Follower
+from analysis.hearing.frames import Frames
 from analysis.hearing.orders import SILENT, TOP_ORDER
 from analysis.hearing.recent import RecentSound
 from analysis.hearing.spectra import Framer, SpectrumGrid
-from analysis.hearing.spindle import Frames
 from analysis.hearing.voice import Voices
 
 GRID = SpectrumGrid(16_000.0)

@@ -156,6 +156,22 @@ def test_a_stronger_order_never_counts_for_less(a: float, b: float, steps: int) 
     assert -ABSENT <= low <= high <= GAIN_CAP
 
 
+def test_a_line_that_moves_with_the_speed_counts_for_more_than_a_stray() -> None:
+    """A line midway between two orders of the double then tells half from double."""
+    # Lines as of a router of 10,700 rpm whose teeth alike hide its odd orders but one.
+    half_hz, lines = 178.0, {16, 19, 32}
+    half = np.array([3.3 if n in lines else NOISE_LEVEL + 0.2 for n in range(1, 41)])
+    double = half[1::2]
+    for moving, right in ((False, False), (True, True)):
+        on_half, on_double = (
+            idle_score(
+                mean, steps=STEPS, rotation_hz=hz, moving=np.full(len(mean), moving) & (mean > 1)
+            )
+            for mean, hz in ((half, half_hz), (double, 2 * half_hz))
+        )
+        assert (on_half > on_double) is right
+
+
 def test_a_faint_order_counts_once_enough_steps_have_told_it() -> None:
     # 0.5 nepers over noise: 0.3 for uneven floors, and two deviations 2 / sqrt(steps / 2).
     faint = np.array([NOISE_LEVEL + 0.5])

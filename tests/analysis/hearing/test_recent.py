@@ -7,7 +7,7 @@ import pytest
 
 from analysis.hearing.recent import REFERENCE_S, RecentCourse, RecentSound, Reference, joined
 from analysis.hearing.spectra import SpectrumGrid, spectrum
-from analysis.hearing.spindle import TEETH, Turning
+from analysis.hearing.turning import TEETH, Turning
 
 GRID = SpectrumGrid(8_000.0)
 STEP_S = 0.02

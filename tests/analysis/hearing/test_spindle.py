@@ -1,85 +1,12 @@
-import itertools
-
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from analysis.hearing.orders import TOP_ORDER
-from analysis.hearing.search import spans
-from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
-from analysis.hearing.spindle import (
-    TEETH,
-    UNSEEN,
-    SpindleTrack,
-    as_frames,
-    candidate_range_hz,
-    idle_speed,
-    spindle_track,
-    teeth_orders,
-)
+from analysis.hearing.spindle import UNSEEN, SpindleTrack, idle_speed, spindle_track
 
 STEP_S = 0.0235
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
-
-
-@given(st.lists(st.booleans(), max_size=40))
-def test_spans_are_the_runs_of_a_mask(mask: list[bool]) -> None:
-    told = spans(np.array(mask, bool))
-    again = np.zeros(len(mask), bool)
-    for first, end in told:
-        assert 0 <= first < end <= len(mask)
-        again[first:end] = True
-    assert again.tolist() == mask
-    # Runs do not touch, or they were one.
-    assert all(b > a for (_, a), (b, _) in itertools.pairwise(told))
-
-
-@pytest.mark.parametrize(
-    ("plate_rpm", "low_hz", "high_hz"),
-    [
-        # A third of the plate's lowest speed may be lost in the cut, 8 % on top of its highest.
-        ((12_000.0, 24_000.0), 12_000 * 2 / 3 / 60, 24_000 * 1.08 / 60),
-        (None, 8_000 * 2 / 3 / 60, 35_000 * 1.08 / 60),
-    ],
-)
-def test_where_the_rotation_is_looked_for(
-    plate_rpm: tuple[float, float] | None, low_hz: float, high_hz: float
-) -> None:
-    assert candidate_range_hz(plate_rpm) == pytest.approx((low_hz, high_hz))
-
-
-def test_frames_are_set_against_their_floor_and_paired() -> None:
-    grid = SpectrumGrid(8_000.0)
-    rng = np.random.default_rng(1)
-    powers = np.log(rng.exponential(size=(131, grid.bins))).astype(np.float32)
-    bands = rng.normal(size=(131, 5)).astype(np.float32)
-    told = as_frames(powers.astype(np.complex64), powers, bands, grid=grid)
-    over = powers[:, ::FLOOR_EVERY] - told.log_floor
-    # An odd frame at the end has no partner.
-    assert told.steps.excess.shape == (65, grid.bins)
-    paired = (over[0:130:2] + over[1:131:2]) / 2
-    assert told.steps.excess[:, ::FLOOR_EVERY] == pytest.approx(paired, abs=1e-5)
-    assert told.steps.bands == pytest.approx((bands[0:130:2] + bands[1:131:2]) / 2, abs=1e-6)
-    assert len(told.steps.log_floor) == 65
-
-
-@pytest.mark.parametrize("flutes", [None, 1, 2, 3, 12])
-def test_the_teeths_orders_are_the_multiples_of_the_flutes(flutes: int | None) -> None:
-    orders = np.tile(np.arange(1, TOP_ORDER + 1) / 20, (3, 1)).astype(np.float32)
-    told = teeth_orders(orders, flutes)
-    every = flutes or 1
-    expected = [every * n / 20 if every * n <= TOP_ORDER else -0.6 for n in range(1, TEETH + 1)]
-    assert told.shape == (3, TEETH)
-    assert told[1] == pytest.approx(expected)
-
-
-def test_an_order_above_the_top_counts_as_noise_and_no_order_counts_too_much() -> None:
-    orders = np.full((1, TOP_ORDER), np.nan, np.float32)
-    orders[0, :2] = 30.0, -30.0
-    assert teeth_orders(orders, 1)[0, :3] == pytest.approx([5, -2, -0.6])
 
 
 def told_idle(rotation: FloatArray, free: Mask, *, deviation_hz: float = 0.01) -> FloatArray:

@@ -1,0 +1,98 @@
+"""Over which floor is the router heard? Its course, looked for over two.
+
+A floor that follows the ripples that a wall puts on the noise loses some faint lines; one that
+stands still keeps those and the ripples, which pose as a comb.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+
+from analysis.hearing.counting import counted_otherwise, ratio_scores
+from analysis.hearing.course import beyond_doubt, find_course
+from analysis.hearing.frames import Frames
+from analysis.hearing.orders import Candidates
+from analysis.hearing.plate import candidate_range_hz, free_range_hz
+from analysis.hearing.search import HOP, Course, Search
+from analysis.hearing.states import tell_apart
+from analysis.hearing.voice import Voices
+
+MIN_STEPS = 10  # half a second of sound
+# Shares of the steps that two courses have in common, if they are one or one machine's.
+MUCH_THE_SAME, ONE_MACHINE = 0.97, 0.8
+
+
+class Found(NamedTuple):
+    """A course, and the search that it was found in."""
+
+    search: Search
+    course: Course
+
+
+def courses_over_floors(
+    frames: Frames,
+    *,
+    flutes: int | None,
+    plate_range_rpm: tuple[float, float] | None,
+    known: Voices | None,
+    taught: Voices | None,
+) -> list[Found]:
+    """The router's course and, if the other floor shows quite another, both, likelier first.
+
+    Parameters
+    ----------
+    frames : Frames
+    flutes, plate_range_rpm, known, taught
+        As in `hear_turning`.
+
+    Returns
+    -------
+    list of Found
+        None, one or two: none where no comb of orders is heard.
+    """
+    if len(frames.steps.excess) <= MIN_STEPS:
+        return []
+    search_over = partial(
+        Search.over,
+        candidates=Candidates.between(*candidate_range_hz(plate_range_rpm)),
+        flutes=flutes,
+        free_hz=free_range_hz(plate_range_rpm),
+    )
+    search = search_over(frames.steps)
+    course = find_course(search, known, taught)
+    found = [] if course is None else [Found(search, course)]
+    if course is not None and (known is not None or beyond_doubt(course)):
+        return found
+    search = search_over(frames.over_standing_floor())
+    course = find_course(search, known, taught)
+    if course is not None:
+        found.append(Found(search, course))
+    return _likelier_first(*found) if len(found) == 2 else found
+
+
+def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
+    """Of two courses the likelier, and the other too if it may be another machine's.
+
+    Each looked most like a router at work where it was sought. Where two such courses differ one
+    has gone astray, mostly by little things, and it has less evidence on the floor that leaves
+    nothing but lines standing. Where they count the same lines otherwise evidence says little:
+    the ratio is weighed on both floors.
+    """
+    (search, one), (_, two) = rippled, standing
+    ratio = counted_otherwise(one, two)
+    if ratio is not None:
+        here, there = ratio_scores(*rippled), ratio_scores(*standing)
+        back = min(there, key=lambda r: abs(r * ratio - 1))
+        right = there[1.0] - there[back] > here[1.0] - here.get(ratio, here[1.0])
+        return [standing if right else rippled]
+    told, otherwise = (tell_apart(search, c.path, guess=c.cutting) for c in (one, two))
+    in_common = np.mean(np.abs(one.path - two.path) <= HOP // 2)
+    if in_common > MUCH_THE_SAME:  # they differ in what is the cut
+        return [standing if otherwise.merit > told.merit else rippled]
+    first = standing if otherwise.evidence > told.evidence else rippled
+    if in_common > ONE_MACHINE:
+        return [first]
+    return [rippled, standing] if first is rippled else [standing, rippled]
