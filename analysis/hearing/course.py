@@ -58,6 +58,7 @@ MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 PLENTY, PLAINLY_AT_WORK = 12.0, 24.0  # nats a step, and merit
+ALONG = 0.5  # share of the steps
 CUTS = 7.0  # cutness of a router that surely cuts
 ROUNDS = 3
 ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
@@ -65,7 +66,10 @@ MOST_MET = 2  # times that machines which the course went over to are taken out
 
 
 def find_course(
-    search: Search, known: Voices | None = None, taught: Voices | None = None
+    search: Search,
+    known: Voices | None = None,
+    taught: Voices | None = None,
+    besides: tuple[Course, ...] = (),
 ) -> Course | None:
     """The router's course, or None where no comb of orders is heard.
 
@@ -78,6 +82,8 @@ def find_course(
     taught : Voices, optional
         Its voices from a calibration, running free: they point the way, but what is heard
         here decides.
+    besides : tuple of Course
+        Found before, and not to be found again.
     """
     if taught is not None:
         search = replace(search, taught=taught.idle)
@@ -85,12 +91,12 @@ def find_course(
         course = recognised(search, known)
         if course.running.mean() > ENOUGH:
             return course
-    likeliest = _likeliest(search, known, taught)
+    likeliest = _likeliest(search, known, taught, besides)
     for _ in range(MOST_MET):
         if likeliest is None or not (met := machines_met(search, likeliest)):
             break
         clearer = search.without(*met)
-        other = _likeliest(clearer, known, taught)
+        other = _likeliest(clearer, known, taught, besides)
         if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
         if other is None or all(map(is_a_line, met)):
@@ -100,7 +106,7 @@ def find_course(
         search, likeliest = clearer, other
     if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
         return likeliest
-    other = _likeliest(quieter, known, taught)
+    other = _likeliest(quieter, known, taught, besides)
     return other if other is not None and other.merit > likeliest.merit else likeliest
 
 
@@ -121,7 +127,9 @@ def _runs_on(course: Course, before: Course) -> bool:
     return not cut.any() or bool(np.mean(course.running[cut]) > ALL_BUT_CUT)
 
 
-def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> Course | None:
+def _likeliest(
+    search: Search, known: Voices | None, taught: Voices | None, besides: tuple[Course, ...]
+) -> Course | None:
     """The course that most looks like a router at work."""
     best: Course | None = None
     if known is not None:
@@ -137,11 +145,12 @@ def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> C
         if not seeds:
             break
         longest = followed(search, path, seeds[0])
-        if round_number == 0 and _is_plain(longest, path, seeds[0]):
+        if round_number == 0 and not besides and _is_plain(longest, path, seeds[0]):
             return counted_right(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
         proposals = _proposals(search, path, seeds, longest)
+        proposals = [p for p in proposals if not any(_goes_along(p[0], b) for b in besides)]
         for course, extra in proposals:
             heard = [(course, search)]
             if round_number > 0:  # what was taken out may have been its own
@@ -149,7 +158,8 @@ def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> C
             for told, sound in heard:
                 if best is None or told.merit + extra > best.merit + worth + more:
                     best, worth, clear = told, extra, sound
-        assert best is not None
+        if best is None:
+            break
         for course, extra in sorted(proposals, key=lambda p: -p[0].merit - p[1]):
             gain = better_told(whole, best, course) + _gain_of_holding(best, course)
             if gain > max(0.0, best.merit + worth - course.merit - extra):
@@ -293,6 +303,12 @@ def _same_speed(one: Machine, other: Machine) -> bool:
     """Whether two are one machine: whenever both are heard they turn alike."""
     apart = np.abs(one.path - other.path)[(one.path != OFF) & (other.path != OFF)]
     return one is other or (len(apart) > 8 and float(np.median(apart)) < HOP)
+
+
+def _goes_along(course: Course, other: Course) -> bool:
+    """Whether a course is another one for much of the time."""
+    near = np.abs(course.path - other.path)[course.running & other.running] <= HOP
+    return bool(np.count_nonzero(near) > ALONG * np.count_nonzero(course.running))
 
 
 def _same_cut(one: Course, other: Course) -> bool:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from analysis.hearing.answer import spindle_answer
 from analysis.hearing.bridging import bridged, only_heard_in_cut
+from analysis.hearing.course import find_course
 from analysis.hearing.floors import Found, courses_over_floors
 from analysis.hearing.frames import Frames
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
@@ -34,6 +35,7 @@ MIN_STRETCH_FRAMES = 6
 # As a share of the rotation, median: lines that are one machine's stay together to some parts in
 # ten thousand, a few if the speed leaps, and a course along strangers' lines doesn't.
 INCOHERENT = 16e-4
+MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS_MORE = 3.0  # deviations by which another course must answer the cut more surely
 
 
@@ -87,7 +89,26 @@ def hear_turning(
     for other in others:
         if _answer(frames, other) > _answer(frames, turning) + ANSWERS_MORE:
             turning = other
+    if known is None and not _is_one_machine(turning):
+        return _of_one_machine(frames, found, flutes, taught) or turning
     return turning
+
+
+def _of_one_machine(
+    frames: Frames, found: list[Found], flutes: int | None, taught: Voices | None
+) -> Turning | None:
+    """Another course whose lines turn together, and that explains more than those found."""
+    search, besides = found[0].search, tuple(each.course for each in found)
+    for _ in range(MOST_AGAIN):
+        course = find_course(search, taught=taught, besides=besides)
+        if course is None:
+            break
+        if course.evidence > found[0].course.evidence:
+            turning = _turning(frames, Found(search, course), flutes)
+            if _is_one_machine(turning):
+                return turning
+        besides = (*besides, course)
+    return None
 
 
 def trace_of(frames: Frames, turning: Turning) -> Trace:
@@ -105,12 +126,17 @@ def trace_of(frames: Frames, turning: Turning) -> Trace:
 
 def _answer(frames: Frames, turning: Turning) -> float:
     """How surely what turns so is what cuts, as `spindle_answer`; 0 if no one machine turns so."""
-    running = np.isfinite(turning.rotation_hz)
-    apart = turning.deviation_hz[running] / turning.rotation_hz[running]
-    if not running.any() or np.median(apart) > INCOHERENT:
+    if not _is_one_machine(turning):
         return 0.0
     contact = hear_contact(trace_of(frames, turning))
     return spindle_answer(turning.rotation_hz, contact.mask, step_s=frames.grid.step_s)
+
+
+def _is_one_machine(turning: Turning) -> bool:
+    """Whether the lines that were followed turn together."""
+    running = np.isfinite(turning.rotation_hz)
+    apart = turning.deviation_hz[running] / turning.rotation_hz[running]
+    return bool(running.any() and np.median(apart) < INCOHERENT)
 
 
 def _nothing(count: int) -> Turning:

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.contact import band_levels
-from analysis.hearing.frames import as_frames
+from analysis.hearing.frames import Frames, as_frames
 from analysis.hearing.orders import LOG_STEP, Candidates, Voice
 from analysis.hearing.search import Course, Search
 from analysis.hearing.spectra import Framer, SpectrumGrid, log_power, spectrum
@@ -15,14 +15,24 @@ from analysis.hearing.voice import Voices
 RATE_HZ = 16_000
 
 
-def searched(samples: npt.NDArray[np.floating]) -> Search:
+def framed(samples: npt.NDArray[np.floating]) -> Frames:
+    """Samples at RATE_HZ as the frames of a stretch of sound."""
     grid = SpectrumGrid(float(RATE_HZ))
     framer = Framer(grid)
     frames = np.concatenate([framer.frames(samples.astype(np.float32), multiple=1), framer.rest()])
     spectra = spectrum(frames, grid=grid)
     levels = log_power(spectra[:, : grid.bins])
     bands = band_levels(spectra, levels, grid=grid)
-    steps = as_frames(spectra[:, : grid.bins], levels, bands, grid=grid).steps
+    return as_frames(spectra[:, : grid.bins], levels, bands, grid=grid)
+
+
+def searched(samples: npt.NDArray[np.floating]) -> Search:
+    return search_of(framed(samples))
+
+
+def search_of(frames: Frames) -> Search:
+    """A search between 90 and 430 Hz for a router with two flutes."""
+    steps = frames.steps
     return Search.over(steps, Candidates.between(90.0, 430.0), flutes=2, free_hz=(130.0, 400.0))
 
 
