@@ -54,7 +54,7 @@ COURSE_S = 120.0
 FOLLOW_S = 1.2
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
-UNARMED_GROWTH = 0.4
+MUCH_MORE, UNARMED_GROWTH = 2.0, 0.4
 LOOK_SHARE, LOOK_CREDIT_S = 1.0, 150.0
 LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
@@ -127,7 +127,8 @@ class LiveListener:
             self._follower.learn(known_voices)
         self._next_look = self._frames_in(FIRST_LOOK_S)
         self._looked = 0  # frames, in all looks
-        self._looked_at, self._doubts = 0, 0
+        self._looked_at = self._learned_at = 0  # frames, in the last look and in the last search
+        self._doubts = 0
         self._looked_end, self._renewed = 0, False
         self._stirring = Stirring()
         self._watch = Watch()
@@ -249,16 +250,18 @@ class LiveListener:
         if not self._watch.armed:
             # The first verdict waits for this.
             kept = min(kept, self._frames_in(FIRST_LOOK_MOST_S))
+        # Known voices are enough until there is much more to learn from, or a doubt.
+        learn = not self._watch.armed or self._doubts > 0 or kept >= MUCH_MORE * self._learned_at
         self._looked += kept
         turning = hear_turning(
             self._sound.frames(kept),
             flutes=self._flutes,
             plate_range_rpm=self._plate_range_rpm,
+            known=None if learn else self._follower.voices,
             taught=self._known,
         )
         kept_s = kept * self.grid.step_s
-        # Known voices are learned again when there is much more to learn from.
-        growth = 1.0 if self._watch.armed else UNARMED_GROWTH
+        growth = MUCH_MORE - 1 if self._watch.armed else UNARMED_GROWTH
         wait_s = np.clip(growth * kept_s, FIRST_LOOK_S, LOOK_LATER_S)
         self._next_look = course.end + self._frames_in(float(wait_s))
         if turning.voices is None:
@@ -284,6 +287,8 @@ class LiveListener:
                 self._watch.relearn(course, free=~(contact | told), cut=contact & told)
                 self._watch.correct(course, contact)
         self._doubts, self._looked_at = 0, kept
+        if learn:
+            self._learned_at = kept
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
