@@ -47,6 +47,12 @@ def test_another_dial_setting_does_not_move_the_idle_speed() -> None:
     assert told_idle(rotation, np.ones(550, bool))[0] == pytest.approx(18_000, rel=1e-4)
 
 
+def test_two_dial_settings_of_equal_length_do_not_leave_it_between_them() -> None:
+    rotation = np.concatenate([np.full(300, 300.0), np.full(300, 250.0)])
+    speed = told_idle(rotation, np.ones(600, bool))[0]
+    assert speed == pytest.approx(18_000, rel=1e-4) or speed == pytest.approx(15_000, rel=1e-4)
+
+
 def test_the_idle_speeds_interval_holds_its_wander_and_its_reading() -> None:
     rng = np.random.default_rng(1)
     steady = np.full(2_000, 300.0)
