@@ -36,10 +36,11 @@ MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one rou
 NOT_ONE = 6.0  # nats against that
 USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 1.5  # few lose more than a twentieth by cutting
 UNSURE = 2.0  # nats against what could not be believed
-# Nats for each deviation by which the spindle answers, most deviations, and how many make states
-# credible that by sound alone might be chance.
-ANSWER_WORTH, MOST_ANSWER, SURE_ANSWER = 0.15, 12.0, 6.0
-ANSWERED_APART = 2.0
+# Nats for each deviation by which the spindle answers, and most deviations.
+ANSWER_WORTH, MOST_ANSWER = 0.15, 12.0
+# From the first so many on, states are credible that by sound alone might be chance: they need be
+# less far apart, and from the second on no farther than that.
+ANSWERED, SURELY_ANSWERED, ANSWERED_APART = 2.0, 6.0, 2.0
 PASS_SPREAD, MOST_ODD = 0.9, 3.0  # of ln seconds, from job to job; nats
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
@@ -191,8 +192,8 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
 
 
 def _credible_apart(answer: float) -> float:
-    """Deviations by which two states must lie apart: fewer if the spindle answers them."""
-    return ANSWERED_APART if answer > SURE_ANSWER else CUT_APART
+    """Deviations by which two states must lie apart: the fewer, the more the spindle answers."""
+    return float(np.interp(answer, [ANSWERED, SURELY_ANSWERED], [CUT_APART, ANSWERED_APART]))
 
 
 def odd_length_cost(second: Mask, *, step_s: float) -> float:
