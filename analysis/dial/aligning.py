@@ -6,6 +6,8 @@ take, learned anew where they are found, and so on.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
@@ -15,6 +17,7 @@ from analysis.dial.moving_lines import (
     EVIDENCE,
     FEWEST_CHUNKS,
     HEARD_IN,
+    LEAST_HEARD,
     LINE_APART,
     LOWEST_HZ,
     Alignment,
@@ -22,8 +25,7 @@ from analysis.dial.moving_lines import (
     FloatArray,
     LogAxis,
     evidence_for,
-    likeliest,
-    path_along,
+    likeliest_of_each,
     shifted_sum,
     sounding_lines,
     worth_of_moving,
@@ -46,12 +48,31 @@ def aligned(axis: LogAxis, *, seeds: int) -> Alignment | None:
 
 
 def alignments(axis: LogAxis, *, seeds: int) -> list[Alignment]:
-    """Sets of lines that move together, best first, one from each of so many starts at most."""
+    """Sets of lines that move together, best first, one from each of so many starts at most.
+
+    All starts are followed side by side; one that leads where an earlier one leads is left.
+    """
+    lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
     found: list[Alignment] = []
-    for first, last in _seeds(axis, seeds):
-        alignment = _from_seed(axis, first, last, known=[one.path for one in found])
-        if alignment is not None:
-            found.append(alignment)
+    paths = _from_seeds(axis, _seeds(axis, seeds))
+    for last_round in (*[False] * (ROUNDS - 1), True):
+        paths = _worth_following(paths, [one.path for one in found])
+        learned: list[Alignment] = []
+        for path in paths:
+            on = int(np.count_nonzero(path != OFF))
+            lines = _lines(
+                _mean_along(axis, path), chunks=on, first_hz=lowest_hz, bin_hz=axis.bin_hz
+            )
+            learned.append(Alignment(path, *sounding_lines(axis, lines - axis.reach, path)))
+        if not learned:
+            break
+        followed = _paths_along(axis, learned)
+        paths = []
+        for one, path in zip(learned, followed, strict=True):
+            if last_round or np.array_equal(path, one.path):
+                found.append(replace(one, path=path))
+            else:
+                paths.append(path)
     return sorted(found, key=lambda one: worth_of_moving(axis, one), reverse=True)
 
 
@@ -71,26 +92,40 @@ def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
     return seeds
 
 
-def _from_seed(axis: LogAxis, first: int, last: int, *, known: list[Cells]) -> Alignment | None:
-    """What a start leads to; None where to nothing, or to a path that is known already."""
-    mean = axis.mean[first:last].mean(axis=0).astype(np.float64)
-    lines = _lines(mean, chunks=last - first, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+def _from_seeds(axis: LogAxis, seeds: list[tuple[int, int]]) -> list[Cells]:
+    """Where each start's lines are found again, whatever else sounds."""
+    if not seeds:
+        return []
     seed_offset = SEED_OFFSET * EVIDENCE * CHUNK_STEPS
+    evidence = []
+    for first, last in seeds:
+        mean = axis.mean[first:last].mean(axis=0).astype(np.float64)
+        lines = _lines(mean, chunks=last - first, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+        evidence.append(evidence_for(axis, lines, None, (0, 2 * axis.reach)) - seed_offset)
+    return list(likeliest_of_each(evidence))
+
+
+def _paths_along(axis: LogAxis, learned: list[Alignment]) -> list[Cells]:
+    """The likeliest path along each set of lines."""
     anywhere = (0, 2 * axis.reach)
-    path = likeliest(evidence_for(axis, lines, None, anywhere) - seed_offset, anywhere)
-    lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
-    soundings = np.zeros((0, 2 * axis.reach + 1), np.int64)
-    for _ in range(ROUNDS):
+    return list(
+        likeliest_of_each(
+            [
+                evidence_for(axis, one.lines, one.soundings, anywhere) - LEAST_HEARD
+                for one in learned
+            ]
+        )
+    )
+
+
+def _worth_following(paths: list[Cells], known: list[Cells]) -> list[Cells]:
+    """The paths that lead somewhere, and not where another has led."""
+    kept: list[Cells] = []
+    for path in paths:
         on = int(np.count_nonzero(path != OFF))
-        if on < FEWEST_CHUNKS or any(_alike(path, other) for other in known):
-            return None
-        mean = _mean_along(axis, path)
-        lines = _lines(mean, chunks=on, first_hz=lowest_hz, bin_hz=axis.bin_hz) - axis.reach
-        lines, soundings = sounding_lines(axis, lines, path)
-        last_path, path = path, path_along(axis, lines, soundings)
-        if np.array_equal(path, last_path):
-            break
-    return Alignment(path, lines, soundings)
+        if on >= FEWEST_CHUNKS and not any(_alike(path, other) for other in (*known, *kept)):
+            kept.append(path)
+    return kept
 
 
 def _alike(path: Cells, other: Cells) -> bool:

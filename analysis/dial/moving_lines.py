@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.orders import LEARNABLE, LOG_STEP, levels, sounding_tables
-from analysis.hearing.path import OFF, best_path
+from analysis.hearing.path import OFF, best_path, best_paths
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.voice import Mask
 
@@ -137,6 +137,11 @@ def likeliest(evidence: Floats, within: tuple[int, int]) -> Cells:
     """The likeliest path through evidence, shape (chunks, shifts within)."""
     path = best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
     return np.where(path != OFF, path + within[0], OFF)
+
+
+def likeliest_of_each(evidence: list[Floats]) -> Cells:
+    """The likeliest path through each of some evidences of one shape (chunks, all shifts)."""
+    return best_paths(np.stack(evidence), glide_cost=GLIDE, switch_cost=SWITCH)
 
 
 def evidence_for(
@@ -295,16 +300,15 @@ def cells_of(
     `reach` is the shift that leaves them where they are, the axis' own if None.
     """
     reach = axis.reach if reach is None else reach
-    out = np.zeros(axis.mean.shape, bool)
+    rows, cells = axis.mean.shape
     chunks = chunks[path[chunks] != OFF]
-    for line in lines.tolist():
-        cell = line + path[chunks] - reach
-        line_hz = LOWEST_HZ * np.exp(LOG_STEP * cell)
-        half = np.clip(LINE_BINS * axis.bin_hz / (LOG_STEP * line_hz), DRIFT_CELLS, WIDEST)
-        half = half.astype(np.int64)
-        for aside in range(-WIDEST, WIDEST + 1):
-            inside = (
-                (np.abs(aside) <= half) & (cell + aside >= 0) & (cell + aside < axis.mean.shape[1])
-            )
-            out[chunks[inside], cell[inside] + aside] = True
-    return out
+    cell = lines[:, None] + path[chunks] - reach
+    line_hz = LOWEST_HZ * np.exp(LOG_STEP * cell)
+    half = np.clip(LINE_BINS * axis.bin_hz / (LOG_STEP * line_hz), DRIFT_CELLS, WIDEST)
+    half = half.astype(np.int64)
+    # A step up where each line begins and down where it ends: between them the sum is not 0.
+    edges = np.zeros((rows, cells + 1), np.int32)
+    row = np.broadcast_to(chunks, cell.shape)
+    np.add.at(edges, (row, np.clip(cell - half, 0, cells)), 1)
+    np.add.at(edges, (row, np.clip(cell + half + 1, 0, cells)), -1)
+    return np.asarray(np.cumsum(edges[:, :-1], axis=1) > 0)

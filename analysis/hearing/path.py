@@ -52,6 +52,18 @@ def best_path(
     return _paths(evidence, 1, 0, *costs)[0] if path is None else path
 
 
+def best_paths(
+    evidence: npt.NDArray[np.float32], *, glide_cost: float, switch_cost: float
+) -> npt.NDArray[np.int64]:
+    """The best paths through several courses of one length, gone through side by side.
+
+    `evidence` has shape (courses, steps, candidates), the paths (courses, steps).
+    """
+    courses, steps, candidates = evidence.shape
+    costs = np.float32(glide_cost), np.float32(switch_cost)
+    return _paths(evidence.reshape(courses * steps, candidates), courses, steps, *costs)
+
+
 def _joined(paths: npt.NDArray[np.int64], every: int) -> npt.NDArray[np.int64] | None:
     """Windows' paths as one, or None if two that follow each other don't meet."""
     whole: npt.NDArray[np.int64] = paths[0]

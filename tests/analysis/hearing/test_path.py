@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.hearing.path import OFF, best_path
+from analysis.hearing.path import OFF, best_path, best_paths
 
 Path = npt.NDArray[np.int64]
 
@@ -136,3 +136,11 @@ def test_on_a_long_take_a_small_difference_still_counts() -> None:
     evidence[-100:, 0] += 0.12
     path = best_path(evidence, glide_cost=1, switch_cost=5)
     assert path.tolist() == [1] * 19_900 + [0] * 100
+
+
+def test_courses_gone_through_side_by_side_are_those_gone_through_alone() -> None:
+    rng = np.random.default_rng(4)
+    evidence = rng.normal(-1, 2, (3, 70, 40)).astype(np.float32)
+    alone = [best_path(one, glide_cost=0.3, switch_cost=4.0) for one in evidence]
+    together = best_paths(evidence, glide_cost=0.3, switch_cost=4.0)
+    assert np.array_equal(together, alone)
