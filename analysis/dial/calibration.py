@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
-from analysis.dial.listening import FreeHearing
+from analysis.dial.listening import FreeHearing, worth_of
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
-from analysis.dial.missing import with_missing
+from analysis.dial.missing import not_told_of, with_missing
 from analysis.dial.plateaus import Plateau, find_plateaus
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
@@ -17,6 +17,8 @@ from analysis.hearing.voice import Voices
 OFF_PLATE = 0.05  # share beyond the plate's speeds that is worth telling
 STILL_DRIFTING_PERCENT = 0.5
 SHORT_S = 2.5
+UNKNOWN = 0.004  # share: a speed less sure than what two settings may fall short of rising by
+LEAST_WORTH = 10.0  # nats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,6 +76,7 @@ def calibrate(
     """
     if heard.another_turns:
         return Mismatch(Trouble.TWO_MACHINES, plateaus, settings)
+    plateaus = believed(plateaus, heard)
     points = match_settings(plateaus, settings, heard.tracks)
     missing: tuple[Plateau, ...] = ()
     if isinstance(points, Mismatch):
@@ -85,6 +88,11 @@ def calibrate(
         if more is None or isinstance(again, Mismatch):
             return points
         points, missing = again, tuple(plateau for plateau in more if plateau not in plateaus)
+    matched = tuple(point.plateau for point in points)
+    more = not_told_of(matched, heard, plate_range_rpm=plate_range_rpm)
+    if more:
+        every = sorted((*matched, *more), key=lambda plateau: (plateau.take, plateau.start_s))
+        return Mismatch(Trouble.TOO_MANY, tuple(every), settings)
     curve = fit_curve(
         settings=settings,
         speeds_rpm=[point.plateau.spindle_rpm for point in points],
@@ -95,6 +103,16 @@ def calibrate(
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
     return Calibration(points, curve, heard.voices, plate_range_rpm, tuple(notes))
+
+
+def believed(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> tuple[Plateau, ...]:
+    """The plateaus at which the router's voice is heard, at a speed that is known."""
+    return tuple(
+        plateau
+        for plateau in plateaus
+        if plateau.spindle_rpm_u95 < UNKNOWN * plateau.spindle_rpm
+        and worth_of(plateau, heard.takes[plateau.take]) > LEAST_WORTH
+    )
 
 
 def _on_the_count(heard: FreeHearing) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -184,20 +185,15 @@ def hear_again(
     (SpindleTrack, float) or None
         NaN elsewhere, and the log likelihood of its being there.
     """
-    course, step_s = take.course, 2 * take.spectra.grid.step_s
+    course = take.course
     if course is None:
         return None
-
-    def chunk(time_s: float) -> int:
-        step = take.steps.start + time_s / step_s
-        return int(np.clip(step, take.steps.start, take.steps.stop)) // CHUNK_STEPS
-
     sounding = course.sounding
     if but_not is not None:
-        foreign = np.arange(chunk(but_not.start_s), chunk(but_not.end_s))
+        foreign = np.arange(_chunk(take, but_not.start_s), _chunk(take, but_not.end_s))
         sounding = sounding.without(foreign, but_not.spindle_rpm / 60)
     held = sounding.held(
-        slice(*(chunk(time_s) for time_s in between_s)),
+        slice(*(_chunk(take, time_s) for time_s in between_s)),
         lowest_hz=between_rpm[0] / 60,
         highest_hz=between_rpm[1] / 60,
     )
@@ -209,6 +205,20 @@ def hear_again(
     sureness = np.where(np.isfinite(rotation_hz), held.worth / max(last - first, 1), -8.0)
     orders = _audible_orders(course.voices.idle)
     return _refined(take.spectra, rotation_hz, sureness, orders), held.worth
+
+
+def worth_of(plateau: Plateau, take: HeardTake) -> float:
+    """Log likelihood of the router's turning at a plateau's speed in all of it, not being off."""
+    if take.course is None:
+        return -math.inf
+    chunks = slice(_chunk(take, plateau.start_s), _chunk(take, plateau.end_s))
+    return take.course.sounding.worth(chunks, plateau.spindle_rpm / 60)
+
+
+def _chunk(take: HeardTake, time_s: float) -> int:
+    """The chunk of the course in which a moment of a take lies."""
+    step = take.steps.start + time_s / (2 * take.spectra.grid.step_s)
+    return int(np.clip(step, take.steps.start, take.steps.stop)) // CHUNK_STEPS
 
 
 def _refined(

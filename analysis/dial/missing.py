@@ -10,9 +10,10 @@ from typing import NamedTuple
 
 from analysis.dial.listening import FreeHearing, hear_again
 from analysis.dial.matching import FALL, DialPoint, breaking_settings, part_some
-from analysis.dial.plateaus import WANDER, Plateau, find_plateaus
+from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.plate import ANY_ROUTER_RPM
+from analysis.hearing.spindle import SpindleTrack
 
 MOST_MISSING = 2
 OFF_PLATE = 1.08  # a plate's speeds may be so far off
@@ -28,6 +29,14 @@ class _Run(NamedTuple):
     times: int
 
 
+class _Found(NamedTuple):
+    """A plateau of the second look, the track it was found on, and its worth, nats."""
+
+    plateau: Plateau
+    track: SpindleTrack
+    worth: float
+
+
 def with_missing(
     plateaus: tuple[Plateau, ...],
     settings: tuple[Setting, ...],
@@ -41,8 +50,7 @@ def with_missing(
     Where `one_is_wrong`, a plateau is given up for another at its time: it was another
     machine's.
     """
-    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
-    limits_rpm = low_rpm / OFF_PLATE, high_rpm * OFF_PLATE
+    limits_rpm = _limits(plate_range_rpm)
     best: tuple[float, tuple[Plateau, ...]] | None = None
     for given_up in range(len(plateaus)) if one_is_wrong else (None,):
         kept = tuple(p for i, p in enumerate(plateaus) if i != given_up)
@@ -52,6 +60,11 @@ def with_missing(
             if found is not None and (best is None or found[0] > best[0]):
                 best = found
     return None if best is None else best[1]
+
+
+def _limits(plate_range_rpm: tuple[float, float] | None) -> tuple[float, float]:
+    low_rpm, high_rpm = plate_range_rpm or ANY_ROUTER_RPM
+    return low_rpm / OFF_PLATE, high_rpm * OFF_PLATE
 
 
 def _rows(settings: tuple[Setting, ...], heard: int) -> list[tuple[list[_Run], tuple[int, ...]]]:
@@ -83,13 +96,24 @@ def _filled(
     if _breaks(row, at):
         return None
     total = 0.0
+    parted: dict[int, tuple[Plateau, ...]] = {}
     for place in places:
         found = _look_again(row, at, place, heard, limits_rpm, wrong)
         if found is None:
             return None
-        at[place] = found[1]
-        total += found[0]
-    return total, tuple(plateau for plateau in at if plateau is not None)
+        at[place] = found.plateau
+        total += found.worth
+        # By the track it was found on: the take's own track did not follow it.
+        parts = split_plateau(found.plateau, found.track, row[place].times)
+        if parts is None:
+            return None
+        parted[place] = parts
+    return total, tuple(
+        one
+        for place, plateau in enumerate(at)
+        if plateau is not None
+        for one in parted.get(place, (plateau,))
+    )
 
 
 def _breaks(row: list[_Run], at: list[Plateau | None]) -> bool:
@@ -108,12 +132,12 @@ def _look_again(
     heard: FreeHearing,
     limits_rpm: tuple[float, float],
     wrong: Plateau | None,
-) -> tuple[float, Plateau] | None:
-    """The plateau of one place, and what it is worth, nats."""
+) -> _Found | None:
+    """The plateau of one place."""
     between_rpm = _between(row, at, place, limits_rpm)
     before = next((p for p in reversed(at[:place]) if p is not None), None)
     after = next((p for p in at[place + 1 :] if p is not None), None)
-    best: tuple[float, Plateau] | None = None
+    best: _Found | None = None
     first = before.take if before is not None else 0
     last = after.take if after is not None else len(heard.takes) - 1
     for take in range(first, last + 1):
@@ -124,21 +148,60 @@ def _look_again(
         if after is not None and after.take == take:
             end_s = after.start_s - AT_ONCE_S
         but_not = wrong if wrong is not None and wrong.take == take else None
-        again = hear_again(
-            heard.takes[take],
-            between_s=(start_s, end_s),
-            between_rpm=between_rpm,
-            but_not=but_not,
+        found = _held(
+            heard, take, between_s=(start_s, end_s), between_rpm=between_rpm, but_not=but_not
         )
-        if again is None or again[1] < LEAST_WORTH:
+        if found is None or (best is not None and found.worth <= best.worth):
             continue
-        found = find_plateaus(again[0], passes=(), take=take)
-        longest = max(found, key=lambda plateau: plateau.length_s, default=None)
-        if longest is None or (best is not None and again[1] <= best[0]):
-            continue
-        if not any(_goes_on(longest, other) for other in (before, after)):
-            best = again[1], longest
+        if not any(_goes_on(found.plateau, other) for other in (before, after)):
+            best = found
     return best
+
+
+def _held(
+    heard: FreeHearing,
+    take: int,
+    *,
+    between_s: tuple[float, float],
+    between_rpm: tuple[float, float],
+    but_not: Plateau | None = None,
+) -> _Found | None:
+    """The likeliest plateau in a time and a range of speeds, if one is likely at all."""
+    again = hear_again(
+        heard.takes[take], between_s=between_s, between_rpm=between_rpm, but_not=but_not
+    )
+    if again is None or again[1] < LEAST_WORTH:
+        return None
+    track, worth = again
+    found = find_plateaus(track, passes=(), take=take)
+    longest = max(found, key=lambda plateau: plateau.length_s, default=None)
+    return None if longest is None else _Found(longest, track, worth)
+
+
+def not_told_of(
+    plateaus: tuple[Plateau, ...],
+    heard: FreeHearing,
+    *,
+    plate_range_rpm: tuple[float, float] | None,
+) -> tuple[Plateau, ...]:
+    """Plateaus that are likely in the gaps between those that the settings were laid on.
+
+    Where one was not heard by itself and its setting was not given either, the counts agree,
+    and every later setting would be laid on the speed of the one before.
+    """
+    limits_rpm = _limits(plate_range_rpm)
+    more = []
+    for take, one in enumerate(heard.takes):
+        end_s = len(one.spectra.excess) * 2 * one.spectra.grid.step_s
+        mine = sorted((p for p in plateaus if p.take == take), key=lambda p: p.start_s)
+        starts = [0.0, *(plateau.end_s + AT_ONCE_S for plateau in mine)]
+        ends = [*(plateau.start_s - AT_ONCE_S for plateau in mine), end_s]
+        for place, gap_s in enumerate(zip(starts, ends, strict=True)):
+            found = _held(heard, take, between_s=gap_s, between_rpm=limits_rpm)
+            beside = mine[max(place - 1, 0) : place + 1]
+            if found is not None and not any(_goes_on(found.plateau, p) for p in beside):
+                more.append(found.plateau)
+    return tuple(more)
 
 
 def _goes_on(found: Plateau, other: Plateau | None) -> bool:

@@ -88,6 +88,12 @@ class Sounding:
         rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
         return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
 
+    def worth(self, chunks: slice, rotation_hz: float) -> float:
+        """Log likelihood of turning so in all of some chunks, against being silent."""
+        about = int(np.clip(self.shift_at(rotation_hz), 1, 2 * self.axis.reach - 1))
+        evidence = self._evidence(self.axis, (about - 1, about + 1), chunks)
+        return float(evidence[:, 1].sum()) if evidence.size else 0.0
+
     def _evidence(self, axis: LogAxis, within: tuple[int, int], chunks: slice) -> Floats:
         evidence = evidence_for(axis, self.lines, self.soundings, within, chunks)
         return np.asarray(maximum_filter1d(evidence, STRAY, axis=1), np.float32)

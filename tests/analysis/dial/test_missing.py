@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
@@ -71,3 +72,54 @@ def test_half_of_a_plateau_is_not_taken_for_another_setting(heard: FreeHearing) 
     )
     assert isinstance(made, Mismatch)
     assert made.trouble is Trouble.TOO_FEW
+
+
+@pytest.mark.parametrize("missing", range(6))
+def test_a_setting_not_given_is_told_though_its_plateau_was_not_heard_either(
+    heard: FreeHearing, missing: int
+) -> None:
+    kept = tuple(p for i, p in enumerate(plateaus_heard(heard)) if i != missing)
+    settings = tuple(s for i, s in enumerate(parse_settings("1..6")) if i != missing)
+    made = calibrate(kept, settings=settings, heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Mismatch)
+    assert made.trouble is Trouble.TOO_MANY
+    assert [p.spindle_rpm for p in made.plateaus] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+
+
+def test_a_speed_that_is_hardly_known_or_at_which_nothing_sounds_is_not_believed(
+    heard: FreeHearing,
+) -> None:
+    right = plateaus_heard(heard)
+    for wrong in (
+        replace(right[3], spindle_rpm_u95=0.008 * right[3].spindle_rpm),
+        replace(right[3], spindle_rpm=1.06 * right[3].spindle_rpm),  # no multiple of it
+    ):
+        plateaus = (*right[:3], wrong, *right[4:])
+        made = calibrate(
+            plateaus, settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None
+        )
+        assert isinstance(made, Calibration)
+        speeds = [p.plateau.spindle_rpm for p in made.points]
+        assert speeds == pytest.approx(SPEEDS_RPM, rel=1e-4)
+        assert any(note.startswith("Setting 4 was hardly heard") for note in made.notes)
+
+
+def test_one_number_set_twice_that_is_found_late_is_parted_where_it_was_found() -> None:
+    speeds = [*SPEEDS_RPM[:3], 17_230.0, 17_290.0, *SPEEDS_RPM[4:]]
+    corners, _ = row_of_speeds(speeds, held_s=4, between_s=0.6, off_between=False)
+    sound = Sound(sound_of(corners, noise=0.1), SAMPLE_RATE_HZ)
+    heard = hear_running_free((sound,), plate_range_rpm=None)
+    kept = tuple(p for p in plateaus_heard(heard) if not 17_000 < p.spindle_rpm < 17_500)
+    # The course went astray there: what it says of these ten seconds is another speed.
+    track = heard.tracks[0]
+    astray = (track.spindle_rpm > 17_000) & (track.spindle_rpm < 17_500)
+    lost = replace(track, spindle_rpm=np.where(astray, 18_100.0, track.spindle_rpm))
+    made = calibrate(
+        kept,
+        settings=parse_settings("1,2,3,4,4,5,6"),
+        heard=replace(heard, tracks=(lost,)),
+        plate_range_rpm=None,
+    )
+    assert isinstance(made, Calibration)
+    # Where the two are parted is a guess, so either may hold some of the other.
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(speeds, rel=1e-3)
