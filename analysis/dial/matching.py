@@ -13,6 +13,7 @@ from analysis.dial.plateaus import Plateau, split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.spindle import SpindleTrack
 
+LEAST_LENGTH = 0.55  # of the usual setting's: a hand holds some 4 to 6 s, less what is lost
 FALL = 0.004  # share by which a higher setting may turn slower: wander, warm-up, a hand's aim
 
 
@@ -97,6 +98,8 @@ def part_repeats(
         return plateaus
     runs = [len(list(run)) for _, run in groupby(settings, key=lambda setting: setting.position)]
     for lengths in part_some(runs, len(plateaus)):
+        if not _long_enough(plateaus, lengths):
+            continue
         parts = [
             split_plateau(plateau, tracks[plateau.take], length)
             for plateau, length in zip(plateaus, lengths, strict=True)
@@ -104,6 +107,19 @@ def part_repeats(
         if all(part is not None for part in parts):
             return tuple(one for part in parts if part is not None for one in part)
     return plateaus
+
+
+def _long_enough(plateaus: tuple[Plateau, ...], lengths: list[int]) -> bool:
+    """Whether what is parted is about as long as so many settings: else one was not heard."""
+    single = [p.length_s for p, length in zip(plateaus, lengths, strict=True) if length == 1]
+    if not single:
+        return True
+    least_s = LEAST_LENGTH * float(np.median(single))
+    return all(
+        plateau.length_s >= length * least_s
+        for plateau, length in zip(plateaus, lengths, strict=True)
+        if length > 1
+    )
 
 
 def part_some(runs: list[int], count: int) -> list[list[int]]:

@@ -34,7 +34,9 @@ TURNING_S = 0.3
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
 LEAPT_LEAST_S = 3.8
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
-WANDER_SHARE = 0.2  # what of the wander a mean over its very stretch still misses
+# What of the wander a mean misses whose stretch begins a sixth later or earlier than the speed
+# was settled: two means, one over a share 1 - q of the other, differ by sqrt(q / (1 - q)).
+WANDER_SHARE = 0.45
 ENDS_SHARE = 0.3  # what of the ends' weight, for most of them are the plateau's
 
 

@@ -3,7 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.dial.matching import part_repeats
 from analysis.dial.plateaus import Plateau, find_plateaus, split_plateau
+from analysis.dial.settings import parse_settings
 from analysis.hearing.passes import HeardPass
 from tests.analysis.dial.courses import STEP_S, held, pass_from, started, track_of, unsure
 
@@ -177,6 +179,13 @@ def test_what_a_ramp_loses_of_the_course_is_not_taken_for_rest() -> None:
     rested = [(0, 12e3), (5, 12e3), (5.01, 0), (7.99, 0), (8, 17_085), (9, 17e3), (13, 17e3)]
     assert found(lost)[-1].start_s == pytest.approx(6.0, abs=3 * STEP_S)
     assert found(rested)[-1].start_s > 8.2
+
+
+def test_one_number_twice_is_not_parted_from_what_is_as_short_as_one() -> None:
+    track = track_of(held([14_000.0, 17_000.0, 20_000.0]))
+    plateaus = find_plateaus(track, passes=(), take=0)
+    settings = parse_settings("1,2,2,3")
+    assert part_repeats(plateaus, settings, (track,)) == plateaus
 
 
 def test_silence_has_no_plateau() -> None:
