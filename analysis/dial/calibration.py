@@ -49,11 +49,12 @@ def plateaus_heard(
     heard: FreeHearing, cuts: tuple[Hearing, ...] | None = None
 ) -> tuple[Plateau, ...]:
     """All plateaus of all takes, in their order; `cuts`, from `hear_cuts`, parts cuts from them."""
-    return tuple(
-        plateau
-        for take, track in enumerate(heard.tracks)
-        for plateau in find_plateaus(track, passes=cuts[take].passes if cuts else (), take=take)
-    )
+    plateaus: list[Plateau] = []
+    for take, track in enumerate(heard.tracks):
+        passes = cuts[take].passes if cuts else ()
+        cuts_s = tuple((one.entry_s, one.exit_s) for one in passes)
+        plateaus += find_plateaus(track, cuts_s=cuts_s, take=take)
+    return tuple(plateaus)
 
 
 def calibrate(

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import Mismatch, Trouble
-from analysis.dial.plateaus import Plateau
+from analysis.dial.plateaus import Plateau, may_hold_cuts
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
 from analysis.hearing.spindle import SpindleTrack
@@ -23,9 +23,22 @@ APART = 0.02  # share
 def explain(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -> tuple[str, ...]:
     """What doesn't fit, what it looks like, and what to do: one sentence each or two.
 
-    `cuts` are the same takes heard for passes, from `hear_cuts`.
+    `cuts` are the same takes heard for passes, from `hear_cuts`, or none where `cuts_matter`
+    says that they'd make no difference.
     """
     return (_what(mismatch), *_why(mismatch, heard, cuts), _what_to_do(mismatch))
+
+
+def cuts_matter(mismatch: Mismatch, heard: FreeHearing) -> bool:
+    """Whether hearing passes in the takes, which is dear, could change what is made of them.
+
+    It could where a plateau may be parted by a cut, or where so few speeds are heard that the
+    take may be one of cutting.
+    """
+    if mismatch.trouble is Trouble.TWO_MACHINES:
+        return False
+    few = 0 < _speeds_apart(mismatch.plateaus) <= MOST_SPEEDS_CUTTING
+    return few or any(may_hold_cuts(track) for track in heard.tracks)
 
 
 def _what(mismatch: Mismatch) -> str:

@@ -173,7 +173,7 @@ def _held(
     if again is None or again[1] < LEAST_WORTH:
         return None
     track, worth = again
-    found = find_plateaus(track, passes=(), take=take)
+    found = find_plateaus(track, cuts_s=(), take=take)
     longest = max(found, key=lambda plateau: plateau.length_s, default=None)
     return None if longest is None else _Found(longest, track, worth)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
@@ -10,7 +11,6 @@ import numpy.typing as npt
 from scipy.ndimage import median_filter
 
 from analysis.dial.ends import from_rest, placed_ends
-from analysis.hearing.passes import HeardPass
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import SpindleTrack
 
@@ -26,7 +26,7 @@ DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a p
 UNSURE = 0.002  # share: unsurer than that the track tells nothing a plateau needs
 WANDER = 0.012  # share within which a speed left alone may wander
 OVERSHOOT = 0.03  # share
-IN_CUT = 0.5  # share of a stretch inside heard passes
+IN_CUT = 0.5  # share of a stretch inside a pass
 MOST_SAG = 0.35
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
 EVEN_SPREAD = 0.05  # of the whole: settings run for 4 to 6 s
@@ -73,7 +73,7 @@ class Plateau:
 
 
 def find_plateaus(
-    track: SpindleTrack, *, passes: tuple[HeardPass, ...], take: int
+    track: SpindleTrack, *, cuts_s: tuple[tuple[float, float], ...], take: int
 ) -> tuple[Plateau, ...]:
     """Find the plateaus of a take, in the order of time.
 
@@ -83,8 +83,9 @@ def find_plateaus(
     Parameters
     ----------
     track : SpindleTrack
-    passes : tuple of HeardPass
-        Heard in the same take; a stretch counts as cut only if it lies in one.
+    cuts_s : tuple of (float, float)
+        First and last second of each pass that is heard in the same take; a stretch counts as
+        cut only if it lies in one.
     take : int
         Index of the take, kept in the result.
 
@@ -106,12 +107,21 @@ def find_plateaus(
     placed = placed_ends(stretches, np.log(track.spindle_rpm), log_rpm, step_s=step_s)
     kept = [(a, b) for a, b in placed if (b - a) * step_s >= SHORTEST_S]
     kept = _without_overshoot(kept, log_rpm, step_s)
-    groups = _without_cuts(kept, log_rpm, track, passes)
+    groups = _without_cuts(kept, log_rpm, track, cuts_s)
     return tuple(
         _plateau(group, track, step_s=step_s, take=take)
         for group in groups
         if _steady_s(group, track, step_s) >= SHORTEST_S
     )
+
+
+def may_hold_cuts(track: SpindleTrack) -> bool:
+    """Whether a cut by mistake would part a plateau, were one heard: else none need be sought."""
+    if not len(track.time_s):
+        return False
+    everywhere = ((-math.inf, math.inf),)
+    without, within = (find_plateaus(track, cuts_s=cuts_s, take=0) for cuts_s in ((), everywhere))
+    return len(without) != len(within)
 
 
 def _step_s(track: SpindleTrack) -> float:
@@ -240,7 +250,7 @@ def _without_cuts(
     stretches: list[tuple[int, int]],
     log_rpm: FloatArray,
     track: SpindleTrack,
-    passes: tuple[HeardPass, ...],
+    cuts_s: tuple[tuple[float, float], ...],
 ) -> list[list[tuple[int, int]]]:
     """Group stretches into plateaus: a cut's stretch goes, and its two neighbours are one."""
 
@@ -254,7 +264,7 @@ def _without_cuts(
             abs(level(before) - level(after)) < SAME_SPEED
             and 0 < level(before) - level(cut) < MOST_SAG
             and bool(np.isfinite(log_rpm[before[0] : after[1]]).all())
-            and _in_a_pass(cut, track, passes)
+            and _in_a_cut(cut, track, cuts_s)
         )
 
     groups: list[list[tuple[int, int]]] = []
@@ -269,13 +279,11 @@ def _without_cuts(
     return groups
 
 
-def _in_a_pass(
-    stretch: tuple[int, int], track: SpindleTrack, passes: tuple[HeardPass, ...]
+def _in_a_cut(
+    stretch: tuple[int, int], track: SpindleTrack, cuts_s: tuple[tuple[float, float], ...]
 ) -> bool:
     start_s, end_s = track.time_s[stretch[0]], track.time_s[stretch[1] - 1]
-    inside = sum(
-        max(0.0, min(end_s, heard.exit_s) - max(start_s, heard.entry_s)) for heard in passes
-    )
+    inside = sum(max(0.0, min(end_s, last_s) - max(start_s, first_s)) for first_s, last_s in cuts_s)
     return bool(inside > IN_CUT * (end_s - start_s))
 
 

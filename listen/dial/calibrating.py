@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
-from analysis.dial.explaining import explain
+from analysis.dial.explaining import cuts_matter, explain
 from analysis.dial.listening import FreeHearing, Sound, hear_cuts, hear_running_free
 from analysis.dial.matching import Mismatch
 from analysis.dial.plateaus import Plateau
 from analysis.dial.settings import Setting
 from analysis.errors import InputError, ToothbeatError
+from analysis.hearing.listener import Hearing
 from listen.decoding import TakeError
 from listen.dial.takes import read_sound
 from listen.dial.text import plateaus_drawn, refusal, wrapped
@@ -82,14 +83,16 @@ def match_takes(
     made = _calibrate(heard, heard.plateaus, settings)
     if isinstance(made, Calibration):
         return made
-    # Running free explains it not: listen again for cuts, which part what is one plateau.
-    cuts = hear_cuts(heard.sounds, heard.free, plate_range_rpm=heard.plate_range_rpm)
-    plateaus = plateaus_heard(heard.free, cuts)
-    if len(plateaus) != len(heard.plateaus):
-        again = _calibrate(heard, plateaus, settings)
-        if isinstance(again, Calibration):
-            return again
-        made = again
+    cuts: tuple[Hearing, ...] = ()
+    if cuts_matter(made, heard.free):
+        # Running free explains it not: listen again for cuts, which part what is one plateau.
+        cuts = hear_cuts(heard.sounds, heard.free, plate_range_rpm=heard.plate_range_rpm)
+        plateaus = plateaus_heard(heard.free, cuts)
+        if len(plateaus) != len(heard.plateaus):
+            again = _calibrate(heard, plateaus, settings)
+            if isinstance(again, Calibration):
+                return again
+            made = again
     sentences = explain(made, heard.free, cuts)
     on_refusal(made.plateaus, sentences[0])
     first = refusal(f"{sentences[0]} Nothing was stored.")

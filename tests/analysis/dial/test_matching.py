@@ -75,7 +75,7 @@ def test_two_settings_within_the_wander_of_each_other_may_stand() -> None:
 
 def test_a_number_set_twice_in_a_row_parts_its_plateau() -> None:
     track = track_of(held([10e3, 15e3, 15_030, 12e3], ramp_s=0.6))
-    plateaus = find_plateaus(track, passes=(), take=0)
+    plateaus = find_plateaus(track, cuts_s=(), take=0)
     assert len(plateaus) == 3
     points = match_settings(plateaus, parse_settings("1,3,3,2"), (track,))
     assert isinstance(points, tuple)

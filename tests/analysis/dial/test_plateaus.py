@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from analysis.dial.matching import part_repeats
-from analysis.dial.plateaus import Plateau, find_plateaus, split_plateau
+from analysis.dial.plateaus import Plateau, find_plateaus, may_hold_cuts, split_plateau
 from analysis.dial.settings import parse_settings
-from analysis.hearing.passes import HeardPass
-from tests.analysis.dial.courses import STEP_S, held, pass_from, started, track_of, unsure
+from tests.analysis.dial.courses import STEP_S, held, started, track_of, unsure
 
 SPEEDS_RPM = [10_130.0, 12_210.0, 14_500.0, 17_230.0, 19_800.0]
 
@@ -16,9 +15,9 @@ def found(
     corners: list[tuple[float, float]],
     *,
     wander: float = 0.0,
-    passes: tuple[HeardPass, ...] = (),
+    cuts_s: tuple[tuple[float, float], ...] = (),
 ) -> list[Plateau]:
-    return list(find_plateaus(track_of(corners, wander=wander), passes=passes, take=0))
+    return list(find_plateaus(track_of(corners, wander=wander), cuts_s=cuts_s, take=0))
 
 
 def speeds(plateaus: list[Plateau]) -> list[float]:
@@ -103,7 +102,7 @@ def test_a_motor_starts_alike_each_time_so_one_start_that_wanders_is_told_by_the
     # The second falls by another 0.5 % while it runs: alone it would seem to settle for longer.
     falling = np.interp(track.time_s, [12.0, 14.5], [0.005, 0.0])
     wandered = replace(track, spindle_rpm=track.spindle_rpm * (1 + falling))
-    starts_s = [p.start_s for p in find_plateaus(wandered, passes=(), take=0)]
+    starts_s = [p.start_s for p in find_plateaus(wandered, cuts_s=(), take=0)]
     expected_s = [9.0 * number + 2 + DIED_AWAY_S for number in range(3)]
     assert starts_s == pytest.approx(expected_s, abs=0.2)
 
@@ -118,7 +117,7 @@ def test_a_start_is_known_by_its_bump_though_the_rest_before_it_was_not_silent()
 def test_moments_in_which_the_track_is_unsure_move_no_mean() -> None:
     track = track_of(held([17_000.0, 20_000.0]))
     slipped = unsure(unsure(track, 2.0, 2.8, off=0.003), 3.5, 4.2, off=0.003)
-    plateaus = find_plateaus(slipped, passes=(), take=0)
+    plateaus = find_plateaus(slipped, cuts_s=(), take=0)
     # Two slips of 0.3 % for 1.5 s of 5 would move the mean by 0.09 %.
     assert speeds(list(plateaus)) == pytest.approx([17_000, 20_000], rel=5e-5)
 
@@ -137,11 +136,18 @@ def test_warming_up_is_one_plateau_that_tells_its_drift() -> None:
 
 def test_a_cut_by_mistake_is_no_plateau_of_its_own_and_no_part_of_one() -> None:
     corners = [(0, 17e3), (5, 17e3), (5.4, 16e3), (8, 16e3), (8.4, 17e3), (14, 17e3)]
-    (plateau,) = found(corners, passes=(pass_from(5.1, 8.3),))
+    (plateau,) = found(corners, cuts_s=((5.1, 8.3),))
     assert plateau.spindle_rpm == pytest.approx(17e3, rel=3e-4)
     assert (plateau.start_s, plateau.end_s) == pytest.approx((0, 14), abs=0.1)
     # The same course without a cut heard in it is a dial turned down and up again.
     assert speeds(found(corners)) == pytest.approx([17e3, 16e3, 17e3], rel=1e-3)
+
+
+def test_cuts_need_be_sought_only_where_a_speed_gives_way_and_comes_back() -> None:
+    dip = [(0, 17e3), (5, 17e3), (5.4, 16e3), (8, 16e3), (8.4, 17e3), (14, 17e3)]
+    assert may_hold_cuts(track_of(dip))
+    assert not may_hold_cuts(track_of(held(SPEEDS_RPM)))
+    assert not may_hold_cuts(track_of([(0, 0), (20, 0)]))
 
 
 def test_another_machine_reached_faster_than_a_motor_turns_is_no_plateau() -> None:
@@ -183,7 +189,7 @@ def test_what_a_ramp_loses_of_the_course_is_not_taken_for_rest() -> None:
 
 def test_one_number_twice_is_not_parted_from_what_is_as_short_as_one() -> None:
     track = track_of(held([14_000.0, 17_000.0, 20_000.0]))
-    plateaus = find_plateaus(track, passes=(), take=0)
+    plateaus = find_plateaus(track, cuts_s=(), take=0)
     settings = parse_settings("1,2,2,3")
     assert part_repeats(plateaus, settings, (track,)) == plateaus
 
@@ -194,7 +200,7 @@ def test_silence_has_no_plateau() -> None:
 
 def test_a_number_set_twice_without_a_break_is_parted_at_the_step() -> None:
     track = track_of([(0, 17_000), (5, 17_000), (5.3, 17_050), (11, 17_050)])
-    (plateau,) = find_plateaus(track, passes=(), take=0)
+    (plateau,) = find_plateaus(track, cuts_s=(), take=0)
     parts = split_plateau(plateau, track, 2)
     assert parts is not None
     assert [part.spindle_rpm for part in parts] == pytest.approx([17_000, 17_050], abs=3)
@@ -212,6 +218,6 @@ def test_the_mean_lies_within_its_interval_as_often_as_stated() -> None:
         inside = (track.time_s >= 0.5) & (track.time_s <= 5.5)
         true_rpm = float(np.mean(track.spindle_rpm[inside]))
         noise = np.random.default_rng(seed).normal(0, 0.5 / 1.96)
-        (plateau,) = find_plateaus(track, passes=(), take=0)
+        (plateau,) = find_plateaus(track, cuts_s=(), take=0)
         covered += abs(plateau.spindle_rpm + noise - true_rpm) <= plateau.spindle_rpm_u95
     assert covered >= 184
