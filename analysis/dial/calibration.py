@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
-from analysis.dial.listening import FreeHearing, worth_of
+from analysis.dial.listening import FreeHearing, voice_at, worth_of
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
 from analysis.dial.missing import not_told_of, with_missing
 from analysis.dial.plateaus import Plateau, find_plateaus
@@ -103,7 +103,7 @@ def calibrate(
     notes += [*_on_the_plateaus(points), *_on_repeats(curve)]
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
-    return Calibration(points, curve, heard.voices, plate_range_rpm, tuple(notes))
+    return Calibration(points, curve, voice_at(matched, heard), plate_range_rpm, tuple(notes))
 
 
 def believed(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> tuple[Plateau, ...]:

@@ -11,17 +11,17 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.dial.free_course import FreeCourse, find_free_course
 from analysis.dial.moving_lines import CHUNK_STEPS
-from analysis.dial.plateaus import Plateau
+from analysis.dial.plateaus import WANDER, Plateau
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.orders import AT_TIMES, Voice
+from analysis.hearing.orders import AT_TIMES, Voice, order_excess
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import spans
 from analysis.hearing.sharpen import sharpened
 from analysis.hearing.spectra import SpectrumGrid
 from analysis.hearing.spindle import SpindleTrack
-from analysis.hearing.voice import Voices
+from analysis.hearing.voice import Voices, learn_voice, order_fits
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -213,6 +213,33 @@ def worth_of(plateau: Plateau, take: HeardTake) -> float:
         return -math.inf
     chunks = slice(_chunk(take, plateau.start_s), _chunk(take, plateau.end_s))
     return take.course.sounding.worth(chunks, plateau.spindle_rpm / 60)
+
+
+def voice_at(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> Voices | None:
+    """How the router sounds at speeds that are known, over all takes; None without a sound.
+
+    The course knows its speeds to a quarter of a percent only, and may have followed another
+    machine somewhere; what was matched to the settings is the router, and known much better.
+    """
+    fits = []
+    for plateau in plateaus:
+        take = heard.takes[plateau.take]
+        first, last = (
+            round(time_s / (2 * take.spectra.grid.step_s))
+            for time_s in (plateau.start_s, plateau.end_s)
+        )
+        excess = take.spectra.excess[first:last]
+        speed_rpm = heard.tracks[plateau.take].spindle_rpm[first : first + len(excess)]
+        near = np.abs(speed_rpm / plateau.spindle_rpm - 1) < WANDER
+        rotation_hz = np.where(near, speed_rpm, plateau.spindle_rpm) / 60
+        fits.append(
+            order_fits(order_excess(excess, rotation_hz=rotation_hz, grid=take.spectra.grid))
+        )
+    if not fits:
+        return None
+    every = np.concatenate(fits, axis=1)
+    voice = learn_voice(every, np.ones(every.shape[1], bool))
+    return Voices(voice, voice)
 
 
 def _chunk(take: HeardTake, time_s: float) -> int:

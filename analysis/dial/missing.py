@@ -5,7 +5,7 @@ Their place among the others says when they ran, and the dial between which spee
 
 from __future__ import annotations
 
-from itertools import combinations, groupby
+from itertools import combinations, groupby, permutations
 from typing import NamedTuple
 
 from analysis.dial.listening import FreeHearing, hear_again
@@ -56,9 +56,12 @@ def with_missing(
         kept = tuple(p for i, p in enumerate(plateaus) if i != given_up)
         wrong = plateaus[given_up] if given_up is not None else None
         for row, places in _rows(settings, len(kept)):
-            found = _filled(kept, row, places, heard, limits_rpm, wrong)
-            if found is not None and (best is None or found[0] > best[0]):
-                best = found
+            # Two that are missing side by side share a gap: the one that is found first, the
+            # likelier, leaves the other its room.
+            for order in permutations(places):
+                found = _filled(kept, row, order, heard, limits_rpm, wrong)
+                if found is not None and (best is None or found[0] > best[0]):
+                    best = found
     return None if best is None else best[1]
 
 
@@ -89,9 +92,9 @@ def _filled(
     limits_rpm: tuple[float, float],
     wrong: Plateau | None,
 ) -> tuple[float, tuple[Plateau, ...]] | None:
-    """The plateaus with the row's missing places filled, and what those are worth, nats."""
+    """The plateaus with the row's missing places filled, in the order given, and their worth."""
     at: list[Plateau | None] = list(kept)
-    for place in places:
+    for place in sorted(places):
         at.insert(place, None)
     if _breaks(row, at):
         return None

@@ -31,6 +31,14 @@ def test_what_was_dropped_is_found_again_at_its_speed(heard: FreeHearing, missin
     assert any(note.startswith(f"Setting {missing + 1} was hardly heard") for note in made.notes)
 
 
+@pytest.mark.parametrize("first", range(5))
+def test_two_that_were_dropped_side_by_side_are_both_found(heard: FreeHearing, first: int) -> None:
+    kept = tuple(p for i, p in enumerate(plateaus_heard(heard)) if i not in (first, first + 1))
+    made = calibrate(kept, settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+
+
 def test_another_machine_taken_for_a_plateau_gives_way_to_the_router(heard: FreeHearing) -> None:
     plateaus = plateaus_heard(heard)
     # 31,000 rpm: no ratio of small numbers to the 14,500 that the router turned at.
