@@ -131,12 +131,14 @@ def find_free_course(
     hidden = np.full(len(path), OFF)
     for _ in range(ROUNDS):
         sounding, soundings = sounding_lines(axis, orders, path)
-        path = path_along(axis, sounding, soundings, within)
+        before, path = path, path_along(axis, sounding, soundings, within)
         if np.count_nonzero(path != OFF) < FEWEST_CHUNKS:
             return None
         cleared = without_what_runs_on(axis, sounding, soundings, path, hidden=hidden)
         if cleared is not None:
             axis, hidden = cleared
+        elif np.array_equal(path, before):
+            break  # another round would be this one
     sounding, soundings = sounding_lines(axis, orders, path)
     path = without_the_doubtful(axis, orders, path)
     evidence = _evidence(levels(on_axis), sounding, soundings, axis.reach, within, foreign)
@@ -233,9 +235,10 @@ def _evidence(
     tables = sounding_tables()
     for begin_row in range(0, steps, ROWS_AT_ONCE):
         rows = slice(begin_row, begin_row + ROWS_AT_ONCE)
-        part, heard = total[rows], level[rows]
+        part, heard = total[rows], level[rows].astype(np.intp)
         gains = {
-            kind: tables[LEARNABLE[kind]][heard] * known[rows] for kind in np.unique(soundings)
+            kind: np.take(tables[LEARNABLE[kind]], heard, mode="clip") * known[rows]
+            for kind in np.unique(soundings)
         }
         for place, line in enumerate(lines.tolist()):
             begin = line - reach + first

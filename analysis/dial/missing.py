@@ -140,6 +140,14 @@ def _look_again(
     between_rpm = _between(row, at, place, limits_rpm)
     before = next((p for p in reversed(at[:place]) if p is not None), None)
     after = next((p for p in at[place + 1 :] if p is not None), None)
+    # What goes on at one speed is one plateau, unless its number was set again.
+    others = [
+        p
+        for run, p in zip(row, at, strict=True)
+        if p is not None
+        and p in (before, after)
+        and run.setting.position != row[place].setting.position
+    ]
     best: _Found | None = None
     first = before.take if before is not None else 0
     last = after.take if after is not None else len(heard.takes) - 1
@@ -156,7 +164,7 @@ def _look_again(
         )
         if found is None or (best is not None and found.worth <= best.worth):
             continue
-        if not any(_goes_on(found.plateau, other) for other in (before, after)):
+        if not any(_goes_on(found.plateau, other) for other in others):
             best = found
     return best
 
@@ -207,9 +215,9 @@ def not_told_of(
     return tuple(more)
 
 
-def _goes_on(found: Plateau, other: Plateau | None) -> bool:
+def _goes_on(found: Plateau, other: Plateau) -> bool:
     """Whether it is the rest of a plateau beside it: no two settings lie so near each other."""
-    return other is not None and abs(found.spindle_rpm / other.spindle_rpm - 1) < WANDER
+    return abs(found.spindle_rpm / other.spindle_rpm - 1) < WANDER
 
 
 def _between(

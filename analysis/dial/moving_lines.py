@@ -88,14 +88,19 @@ def log_axis(raw: Floats, moving: Floats, *, grid: SpectrumGrid, reach: int) -> 
 
     `moving` is `raw` without what is not to be taken for the router's.
     """
-    level = levels(_chunks(moving))
+    level = levels(_chunks(moving)).astype(np.intp)  # or each look-up casts it anew
     tables = np.float32(EVIDENCE) * sounding_tables()
-    gains = np.stack([np.take(tables[sounding], level).sum(axis=1) for sounding in LEARNABLE])
+    gains = np.stack([_looked_up(tables[sounding], level) for sounding in LEARNABLE])
     plain = np.maximum(tables[PLAIN_SOUNDING], 0) - np.float32(EVIDENCE * CHANCE_GAIN)
-    bonus = np.take(plain, level).sum(axis=1)
+    bonus = _looked_up(plain, level)
     chunk_s = 2 * CHUNK_STEPS * grid.step_s
     mean = _chunks(moving).mean(axis=1)
     return LogAxis(_chunks(raw).mean(axis=1), mean, gains, bonus, reach, grid.bin_hz, chunk_s)
+
+
+def _looked_up(table: Floats, level: npt.NDArray[np.intp]) -> Floats:
+    """A table's values at all levels, shape (chunks, steps, cells), summed over the steps."""
+    return np.asarray(np.take(table, level, mode="clip").sum(axis=1), np.float32)
 
 
 def _chunks(on_axis: Floats) -> Floats:

@@ -27,7 +27,7 @@ from analysis.dial.moving_lines import (
     evidence_for,
 )
 from analysis.hearing.orders import LOG_STEP, ORDERS, TOP_ORDER
-from analysis.hearing.path import OFF, best_path
+from analysis.hearing.path import OFF, best_paths
 from analysis.hearing.ratio import RIPPLES_HZ
 from analysis.hearing.voice import Mask
 
@@ -105,23 +105,41 @@ def _longest(axis: LogAxis) -> tuple[Cells, Cells] | None:
     """Lines and path of the machine that stays loudest for longest."""
     least = round(STAYS_S / axis.chunk_s)
     strayed = maximum_filter1d(axis.mean, WIDE, axis=1)
-    best, most = None, 0.0
-    for first in range(0, max(1, len(strayed) - least + 1), max(1, least // 2)):
-        lines, _ = _standing_out(np.percentile(strayed[first : first + least], THERE, axis=0))
-        path = _path(axis, lines)
-        for _ in range(ROUNDS):
+    firsts = range(0, max(1, len(strayed) - least + 1), max(1, least // 2))
+    lines = [
+        _standing_out(np.percentile(strayed[first : first + least], THERE, axis=0))
+        for first in firsts
+    ]
+    paths = _paths(axis, [cells for cells, _ in lines])
+    for _ in range(ROUNDS):
+        lines, paths = _that_stay(lines, paths, least)
+        for place, path in enumerate(paths):
             on = np.flatnonzero(path != OFF)
-            if len(on) < least or len(lines) < FEWEST_LINES:
-                break
             level = np.percentile(_along(axis.mean, path, on), THERE, axis=0)
-            lines, heights = _standing_out(level)
-            lines = lines - DRIFT
-            path = _path(axis, lines)
-        else:
-            heard = float(heights.sum()) * np.count_nonzero(path != OFF)
-            if np.count_nonzero(path != OFF) >= least and heard > most:
-                best, most = (lines, path), heard
+            cells, heights = _standing_out(level)
+            lines[place] = cells - DRIFT, heights
+        paths = _paths(axis, [cells for cells, _ in lines])
+    best, most = None, 0.0
+    for (cells, heights), path in zip(*_that_stay(lines, paths, least), strict=True):
+        heard = float(heights.sum()) * np.count_nonzero(path != OFF)
+        if heard > most:
+            best, most = (cells, path), heard
     return best
+
+
+_Lines = tuple[Cells, Floats]
+
+
+def _that_stay(
+    lines: list[_Lines], paths: list[Cells], least: int
+) -> tuple[list[_Lines], list[Cells]]:
+    """Those with enough lines that are there for at least so many chunks."""
+    kept = [
+        place
+        for place, path in enumerate(paths)
+        if np.count_nonzero(path != OFF) >= least and len(lines[place][0]) >= FEWEST_LINES
+    ]
+    return [lines[place] for place in kept], [paths[place] for place in kept]
 
 
 def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
@@ -185,11 +203,13 @@ def _standing_out(level: npt.NDArray[np.floating]) -> tuple[Cells, Floats]:
     return peaks, np.asarray(over[peaks], np.float32)
 
 
-def _path(axis: LogAxis, lines: Cells) -> Cells:
-    """Likeliest drift of each chunk, 0 to 2 DRIFT, or OFF."""
+def _paths(axis: LogAxis, lines: list[Cells]) -> list[Cells]:
+    """Likeliest drift of each chunk, 0 to 2 DRIFT, or OFF, for each set of lines."""
+    if not lines:
+        return []
     drifts = replace(axis, reach=DRIFT)
-    evidence = evidence_for(drifts, lines, None, (0, 2 * DRIFT)) - OFFSET
-    return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+    evidence = [evidence_for(drifts, cells, None, (0, 2 * DRIFT)) - OFFSET for cells in lines]
+    return list(best_paths(np.stack(evidence), glide_cost=GLIDE, switch_cost=SWITCH))
 
 
 def _along(mean: Floats, path: Cells, on: Cells) -> Floats:
