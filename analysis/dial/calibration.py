@@ -9,7 +9,7 @@ from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing, voice_at, worth_of
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
 from analysis.dial.missing import not_told_of, with_missing
-from analysis.dial.plateaus import Plateau, find_plateaus
+from analysis.dial.plateaus import Plateau, find_plateaus, is_left_for_another
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
 from analysis.hearing.voice import Voices
@@ -77,13 +77,19 @@ def calibrate(
     """
     if heard.another_turns:
         return Mismatch(Trouble.TWO_MACHINES, plateaus, settings)
-    plateaus = believed(plateaus, heard)
+    in_turn = tuple(p for p in plateaus if is_left_for_another(p, heard.tracks[p.take]))
+    plateaus = tuple(p for p in believed(plateaus, heard) if p not in in_turn)
     points = match_settings(plateaus, settings, heard.tracks)
     missing: tuple[Plateau, ...] = ()
     if isinstance(points, Mismatch):
         wrong = points.trouble is Trouble.NOT_RISING
         more = with_missing(
-            plateaus, settings, heard, plate_range_rpm=plate_range_rpm, one_is_wrong=wrong
+            plateaus,
+            settings,
+            heard,
+            plate_range_rpm=plate_range_rpm,
+            one_is_wrong=wrong,
+            others=in_turn,
         )
         again = match_settings(more, settings, heard.tracks) if more is not None else points
         if more is None or isinstance(again, Mismatch):

@@ -44,17 +44,18 @@ def with_missing(
     *,
     plate_range_rpm: tuple[float, float] | None,
     one_is_wrong: bool,
+    others: tuple[Plateau, ...] = (),
 ) -> tuple[Plateau, ...] | None:
     """The plateaus with those that were missing, in order; None if some can't be found.
 
     Where `one_is_wrong`, a plateau is given up for another at its time: it was another
-    machine's.
+    machine's. So may `others` be, which are not among the plateaus.
     """
     limits_rpm = _limits(plate_range_rpm)
     best: tuple[float, tuple[Plateau, ...]] | None = None
     for given_up in range(len(plateaus)) if one_is_wrong else (None,):
         kept = tuple(p for i, p in enumerate(plateaus) if i != given_up)
-        wrong = plateaus[given_up] if given_up is not None else None
+        wrong = others if given_up is None else (*others, plateaus[given_up])
         for row, places in _rows(settings, len(kept)):
             # Two that are missing side by side share a gap: the one that is found first, the
             # likelier, leaves the other its room.
@@ -90,7 +91,7 @@ def _filled(
     places: tuple[int, ...],
     heard: FreeHearing,
     limits_rpm: tuple[float, float],
-    wrong: Plateau | None,
+    wrong: tuple[Plateau, ...],
 ) -> tuple[float, tuple[Plateau, ...]] | None:
     """The plateaus with the row's missing places filled, in the order given, and their worth."""
     at: list[Plateau | None] = list(kept)
@@ -134,7 +135,7 @@ def _look_again(
     place: int,
     heard: FreeHearing,
     limits_rpm: tuple[float, float],
-    wrong: Plateau | None,
+    wrong: tuple[Plateau, ...],
 ) -> _Found | None:
     """The plateau of one place."""
     between_rpm = _between(row, at, place, limits_rpm)
@@ -158,7 +159,7 @@ def _look_again(
             start_s = before.end_s + AT_ONCE_S
         if after is not None and after.take == take:
             end_s = after.start_s - AT_ONCE_S
-        but_not = wrong if wrong is not None and wrong.take == take else None
+        but_not = next((p for p in wrong if p.take == take and start_s < p.end_s <= end_s), None)
         found = _held(
             heard, take, between_s=(start_s, end_s), between_rpm=between_rpm, but_not=but_not
         )

@@ -31,6 +31,7 @@ MOST_SAG = 0.35
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
 EVEN_SPREAD = 0.05  # of the whole: settings run for 4 to 6 s
 TURNING_S = 0.3
+LEFT, LEFT_S = 0.04, 0.25  # share, and seconds: longer than a slip of the track
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
 LEAPT_LEAST_S = 3.8
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
@@ -122,6 +123,17 @@ def may_hold_cuts(track: SpindleTrack) -> bool:
     everywhere = ((-math.inf, math.inf),)
     without, within = (find_plateaus(track, cuts_s=cuts_s, take=0) for cuts_s in ((), everywhere))
     return len(without) != len(within)
+
+
+def is_left_for_another(plateau: Plateau, track: SpindleTrack) -> bool:
+    """Whether the course leaves a plateau for quite another speed and comes back, in no time.
+
+    No motor does: two machines are heard in turn, and either may be the router.
+    """
+    within = (track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)
+    off = np.abs(track.spindle_rpm[within] / plateau.spindle_rpm - 1) > LEFT  # NaN is not
+    least = round(LEFT_S / _step_s(track))
+    return any(a > 0 and b < len(off) and b - a >= least for a, b in spans(off))
 
 
 def _step_s(track: SpindleTrack) -> float:

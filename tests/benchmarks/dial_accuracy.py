@@ -21,8 +21,10 @@ frames within 0.5 % of the truth.
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import click
 import numpy as np
@@ -38,6 +40,7 @@ from listen.dial.calibrating import Heard, RefusedError, match_takes
 from recordings_synthetic.calibration import plateaus_from
 from recordings_synthetic.drawing import DIFFICULTIES, draw_take, seed_of
 from recordings_synthetic.machines import vacuum
+from recordings_synthetic.plan import TakePlan
 from recordings_synthetic.ranges import RANGES
 from recordings_synthetic.render import Rendering, render
 from recordings_synthetic.truth import truth
@@ -99,13 +102,10 @@ def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
         plan = draw_take(split, "plateaus", difficulty, seed_of(split, first_seed, index))
         rendering = render(plan)
         true = truth(rendering)["plateaus"]
-        settings = tuple(
-            Setting(f"{p['setting']:g}", float(p["setting"]), Marks.NUMBERS) for p in true
-        )
+        settings = _settings(rendering)
         sound = as_sound(rendering)
         begun = time.process_time()
-        free = hear_running_free((sound,), plate_range_rpm=plan.plate_range_rpm)
-        heard = Heard(("take",), (sound,), free, plateaus_heard(free), plan.plate_range_rpm, ())
+        heard = _heard(sound, plan)
         made = _made(heard, settings)
         took_s = time.process_time() - begun
         tally.takes += 1
@@ -126,6 +126,18 @@ def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
         tally.less_refused += less is None
         tally.less_wrong += less is not None and not all(_its_own(p, true) for p in less.points)
     return tally
+
+
+def _settings(rendering: Rendering) -> tuple[Setting, ...]:
+    return tuple(
+        Setting(f"{p['setting']:g}", float(p["setting"]), Marks.NUMBERS)
+        for p in truth(rendering)["plateaus"]
+    )
+
+
+def _heard(sound: Sound, plan: TakePlan) -> Heard:
+    free = hear_running_free((sound,), plate_range_rpm=plan.plate_range_rpm)
+    return Heard(("take",), (sound,), free, plateaus_heard(free), plan.plate_range_rpm, ())
 
 
 def _made(heard: Heard, settings: tuple[Setting, ...]) -> Calibration | None:
@@ -157,8 +169,16 @@ def _the_same(point: DialPoint, true: dict[str, float]) -> bool:
     return near and shared > 0.5 * (true["end_s"] - true["start_s"])
 
 
-def voice_gain(split: str, count: int, first_seed: int) -> list[tuple[float, float]]:
-    """Share of frames within 0.5 %, without the voice and with it, for each router."""
+class Share(NamedTuple):
+    """Share of frames within 0.5 % for one router, without its voice and with it."""
+
+    without: float
+    known: float
+    calibrated: bool
+
+
+def voice_gain(split: str, count: int, first_seed: int) -> list[Share]:
+    """What the voice is worth beside a vacuum, for each router."""
     shares = []
     for index in range(count):
         seed = seed_of(split, first_seed, index)
@@ -170,11 +190,16 @@ def voice_gain(split: str, count: int, first_seed: int) -> list[tuple[float, flo
             plate_range_rpm=loud.plate_range_rpm,
         )
         quiet = replace(plateaus_from(base, seed=seed, order="rising"), machines=())
-        heard = hear_running_free((as_sound(render(quiet)),), plate_range_rpm=base.plate_range_rpm)
+        rendered = render(quiet)
+        made = _made(_heard(as_sound(rendered), quiet), _settings(rendered))
         rng = np.random.default_rng(seed)
         beside = replace(vacuum(rng, RANGES[split]["hard"], 20.0), level_db=0.0)
         take = render(replace(loud, machines=(beside,)))
-        shares.append((_near(take, None), _near(take, heard.voices)))
+        without = _near(take, None)
+        # Where the calibration is refused, no voice is kept: the router is as unknown as before.
+        calibrated = made is not None
+        known = _near(take, made.voices) if made is not None else without
+        shares.append(Share(without, known, calibrated))
     return shares
 
 
@@ -205,12 +230,16 @@ def _near(take: Rendering, voices: Voices | None) -> float:
 def main(count: int, seed: int, voice: bool) -> None:
     """Print the table."""
     if voice:
-        print(f"{'':>9}  routers  without  with the voice   (% of frames within 0.5 %)")
+        print(f"{'':>9}  routers  calibrated  without  with the voice: mean, worst, 99 % kept by")
         for split in SPLITS:
-            without, known = np.transpose(voice_gain(split, count, seed))
+            shares = voice_gain(split, count, seed)
+            known = [share.known for share in shares if share.calibrated] or [math.nan]
             print(
-                f"{split:>9}  {count:>7}  {100 * np.mean(without):>7.1f}  "
-                f"{100 * np.mean(known):>14.1f}"
+                f"{split:>9}  {count:>7}  {sum(s.calibrated for s in shares):>10}  "
+                f"{100 * np.mean([share.without for share in shares]):>7.1f}  "
+                f"{100 * np.mean(known):>20.1f}  {100 * min(known):>5.1f}  "
+                f"{sum(share > 0.99 for share in known):>10}",
+                flush=True,
             )
         return
     print(f"Targets: {TARGETS}.\n{HEADER}")

@@ -131,3 +131,17 @@ def test_one_number_set_twice_that_is_found_late_is_parted_where_it_was_found() 
     assert isinstance(made, Calibration)
     # Where the two are parted is a guess, so either may hold some of the other.
     assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(speeds, rel=1e-3)
+
+
+def test_a_speed_in_turn_with_another_is_refused_and_not_taken_on_trust(heard: FreeHearing) -> None:
+    plateaus, track = plateaus_heard(heard), heard.tracks[0]
+    away = np.abs(track.time_s - (plateaus[2].start_s + plateaus[2].end_s) / 2) < 0.3
+    in_turn = replace(track, spindle_rpm=np.where(away, 16_100.0, track.spindle_rpm))
+    made = calibrate(
+        plateaus,
+        settings=parse_settings("1..6"),
+        heard=replace(heard, tracks=(in_turn,)),
+        plate_range_rpm=None,
+    )
+    assert isinstance(made, Mismatch)
+    assert made.trouble is Trouble.TOO_FEW

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from analysis.dial.matching import part_repeats
-from analysis.dial.plateaus import Plateau, find_plateaus, may_hold_cuts, split_plateau
+from analysis.dial.plateaus import (
+    Plateau,
+    find_plateaus,
+    is_left_for_another,
+    may_hold_cuts,
+    split_plateau,
+)
 from analysis.dial.settings import parse_settings
 from tests.analysis.dial.courses import STEP_S, held, started, track_of, unsure
 
@@ -192,6 +198,13 @@ def test_one_number_twice_is_not_parted_from_what_is_as_short_as_one() -> None:
     plateaus = find_plateaus(track, cuts_s=(), take=0)
     settings = parse_settings("1,2,2,3")
     assert part_repeats(plateaus, settings, (track,)) == plateaus
+
+
+def test_a_plateau_that_is_left_for_another_speed_in_no_time_is_known() -> None:
+    left = [(0, 14e3), (5, 14e3), (5.6, 17e3), (9, 17e3), (9.05, 18.4e3), (9.5, 18.4e3)]
+    track = track_of([*left, (9.55, 17e3), (12, 17e3), (12.6, 20e3), (17, 20e3)])
+    plateaus = find_plateaus(track, cuts_s=(), take=0)
+    assert [is_left_for_another(p, track) for p in plateaus] == [False, True, False]
 
 
 def test_silence_has_no_plateau() -> None:
