@@ -158,7 +158,7 @@ def _may_follow(lower: DialPoint, higher: DialPoint) -> bool:
     return low.spindle_rpm <= high.spindle_rpm + slack
 
 
-MOST_APART = 0.08  # share: one setting set twice may differ by the aim of a hand, not more
+MOST_APART = 0.03  # share: the aim of a hand, a third of a step on a dial of seven settings
 
 
 def _order_that_rises(points: tuple[DialPoint, ...]) -> tuple[Setting, ...] | None:

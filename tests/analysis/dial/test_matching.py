@@ -57,6 +57,8 @@ def test_the_fewest_settings_that_break_the_row_are_named() -> None:
         ([10e3], "1", Trouble.ONE_SETTING),
         ([10e3, 10.01e3], "3,3", Trouble.ONE_SETTING),
         ([10e3, 15e3, 12e3], "3,3,5", Trouble.NOT_RISING),
+        # A 5 left out of 5,6,6,5: its speed would be a 6, and 9 % below the other one.
+        ([19.3e3, 21.1e3, 19.4e3], "6,6,5", Trouble.NOT_RISING),
     ],
 )
 def test_what_does_not_fit_is_never_forced(
