@@ -22,7 +22,7 @@ DIED_AWAY_TAUS = 3.9  # to a tenth of its height
 FEWEST_STEPS = 5
 ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
-MOMENT_S = 0.5
+MOMENT_S, HELD_S = 0.5, 1.5
 
 
 def placed_ends(
@@ -92,9 +92,15 @@ def _settled(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: floa
     died_away = round(DIED_AWAY_TAUS * float(TAUS_S[best]) / step_s)
     for place, start in starts.items():
         alike = start.heights[best] > max(ALIKE * height, CLEAR_OF_WANDER * start.scatter[best])
-        if place in rested or alike:
+        if place in rested or (alike and _long_after(stretches, place, step_s)):
             settled[place] = start.top + died_away
     return settled
+
+
+def _long_after(stretches: list[tuple[int, int]], place: int, step_s: float) -> bool:
+    """Whether a stretch begins later after the speed that was held before than a ramp takes."""
+    held = [last for first, last in stretches[:place] if (last - first) * step_s > HELD_S]
+    return not held or (stretches[place][0] - held[-1]) * step_s > LOST_S
 
 
 class _Start(NamedTuple):

@@ -120,6 +120,12 @@ def test_a_start_is_known_by_its_bump_though_the_rest_before_it_was_not_silent()
     assert found(corners)[-1].start_s == pytest.approx(11.0 + DIED_AWAY_S, abs=0.15)
 
 
+def test_a_ramp_that_is_lost_for_a_moment_is_no_start_though_the_speed_falls_after_it() -> None:
+    tail = [(8.7 + t - 0.2, rpm) for t, rpm in started(0.2, 18e3, overshoot=0.009, until_s=6)[1:]]
+    corners = [(0, 0), *started(2.0, 15e3, overshoot=0.015, until_s=8), (8.02, 0), (8.68, 0), *tail]
+    assert found(corners)[-1].start_s == pytest.approx(8.7, abs=0.2)
+
+
 def test_moments_in_which_the_track_is_unsure_move_no_mean() -> None:
     track = track_of(held([17_000.0, 20_000.0]))
     slipped = unsure(unsure(track, 2.0, 2.8, off=0.003), 3.5, 4.2, off=0.003)
