@@ -17,6 +17,7 @@ from analysis.hearing.voice import Voices
 OFF_PLATE = 0.05  # share beyond the plate's speeds that is worth telling
 STILL_DRIFTING_PERCENT = 0.5
 SHORT_S = 2.5
+LONG_GAP_S = 8.5  # to switch off, turn the dial and start again takes some 4 to 7 s
 UNKNOWN = 0.004  # share: a speed less sure than what two settings may fall short of rising by
 LEAST_WORTH = 10.0  # nats
 
@@ -106,6 +107,7 @@ def calibrate(
         speeds_u95_rpm=[point.plateau.spindle_rpm_u95 for point in points],
     )
     notes = [*_on_the_count(heard), *_on_the_missing(points, missing)]
+    notes += _on_the_gaps(matched, heard)
     notes += [*_on_the_plateaus(points), *_on_repeats(curve)]
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
@@ -139,6 +141,25 @@ def _on_the_missing(points: tuple[DialPoint, ...], missing: tuple[Plateau, ...])
     note = (
         f"Setting {_labels(hardly)} was hardly heard, and was looked for where the other settings "
         "leave room. Switch off what else runs and record again to be sure."
+    )
+    return [note]
+
+
+def _on_the_gaps(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> list[str]:
+    """Whether a setting may have run unheard: if it was not told either, nothing else shows it."""
+    gaps = []
+    for take, one in enumerate(heard.takes):
+        length_s = len(one.spectra.excess) * 2 * one.spectra.grid.step_s
+        mine = [plateau for plateau in plateaus if plateau.take == take]
+        starts = [0.0, *(plateau.end_s for plateau in mine)]
+        ends = [*(plateau.start_s for plateau in mine), length_s]
+        gaps += [(a, b) for a, b in zip(starts, ends, strict=True) if b - a > LONG_GAP_S]
+    if not gaps:
+        return []
+    told = ", ".join(f"{a:.0f} to {b:.0f} s" for a, b in gaps)
+    note = (
+        f"No steady speed is heard from {told}. If a setting ran there that you did not name, the "
+        "others have each other's speeds: record again."
     )
     return [note]
 

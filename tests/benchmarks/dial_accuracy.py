@@ -9,7 +9,7 @@ The first renders calibration takes of both splits and three difficulties and pr
 - told: matched wrongly, but a note says which setting is in doubt;
 - wrong: matched wrongly and not told, the worst of faults;
 - refused, which is safe and of no use; and the seconds of one core that a refusal takes;
-- one setting left out when it is told which were set: refused, or stored wrongly all the same
+- one setting left out when it is told which were set: refused, or stored wrongly and not told
   (a number that was set twice in a row and is named once is neither);
 - over all that was matched: the error of the speeds, how often the stated 95 % interval covers
   the truth, and the seconds of one core for a minute of sound.
@@ -124,7 +124,11 @@ def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
         left_out = index % len(settings)
         less = _made(heard, settings[:left_out] + settings[left_out + 1 :])
         tally.less_refused += less is None
-        tally.less_wrong += less is not None and not all(_its_own(p, true) for p in less.points)
+        tally.less_wrong += (
+            less is not None
+            and not _in_doubt(less)
+            and not all(_its_own(p, true) for p in less.points)
+        )
     return tally
 
 
@@ -149,7 +153,8 @@ def _made(heard: Heard, settings: tuple[Setting, ...]) -> Calibration | None:
 
 
 def _in_doubt(made: Calibration) -> bool:
-    return any("hardly heard" in note or "would also fit" in note for note in made.notes)
+    doubts = ("hardly heard", "would also fit", "No steady speed")
+    return any(doubt in note for doubt in doubts for note in made.notes)
 
 
 def _its_own(point: DialPoint, true: list[dict[str, float]]) -> bool:

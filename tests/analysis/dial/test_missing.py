@@ -145,3 +145,21 @@ def test_a_speed_in_turn_with_another_is_refused_and_not_taken_on_trust(heard: F
     )
     assert isinstance(made, Mismatch)
     assert made.trouble is Trouble.TOO_FEW
+
+
+def test_where_a_setting_may_have_run_unheard_is_told(heard: FreeHearing) -> None:
+    # The last one, and the rest of the take after it, is silent now, and was not named.
+    corners, _ = row_of_speeds(SPEEDS_RPM[:5], held_s=4, between_s=0.6, off_between=False)
+    sound = sound_of([*corners, (corners[-1][0] + 8, 0.0)], noise=0.1)
+    longer = hear_running_free((Sound(sound, SAMPLE_RATE_HZ),), plate_range_rpm=None)
+    made = calibrate(
+        plateaus_heard(longer), settings=parse_settings("1..5"), heard=longer, plate_range_rpm=None
+    )
+    assert isinstance(made, Calibration)
+    # 1 s of silence, five of 0.6 + 4 s: the last speed ends at 24 s, the take at 34.5 s.
+    assert any("No steady speed is heard from 24 to 3" in note for note in made.notes)
+    whole = calibrate(
+        plateaus_heard(heard), settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None
+    )
+    assert isinstance(whole, Calibration)
+    assert not any("No steady speed" in note for note in whole.notes)
