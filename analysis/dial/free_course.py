@@ -61,6 +61,7 @@ FloatArray = npt.NDArray[np.float64]
 MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
 BEYOND = 0.88, 1.12  # how far beyond the plate a speed may lie
 MOSTLY = 0.6
+FAR_MORE = 1.5  # explained with the lines of a machine that stays left in: it was the router
 SEEDS = 10
 LIKELIEST = 5
 ROUNDS = 5
@@ -181,6 +182,12 @@ def _moving(
         best = worth_of_moving(axis, found[0]) if found else -1.0
         if again and best < worth_of_moving(raw_axis, again[0]):
             return raw, raw_axis, raw_axis, again[:1], np.zeros_like(foreign)
+    if found and foreign.any():
+        # A router with all its orders loud, at a speed that comes again, seems to stay.
+        again = alignments(raw_axis, seeds=SEEDS)
+        least = FAR_MORE * worth_of_moving(raw_axis, found[0])
+        if again and worth_of_moving(raw_axis, again[0]) > least:
+            return raw, raw_axis, raw_axis, again[:LIKELIEST], np.zeros_like(foreign)
     return (moving, axis, raw_axis, found[:LIKELIEST], foreign) if found else None
 
 

@@ -13,6 +13,9 @@ from analysis.dial.listening import FreeHearing, Sound, hear_running_free
 from analysis.dial.matching import Mismatch
 from analysis.dial.settings import parse_settings
 from analysis.errors import InputError
+from recordings_synthetic.drawing import draw_take, seed_of
+from recordings_synthetic.render import render
+from recordings_synthetic.truth import truth
 from tests.analysis.dial.courses import track_of
 from tests.analysis.dial.free_running import SAMPLE_RATE_HZ, row_of_speeds, sound_of
 
@@ -94,6 +97,22 @@ def test_a_vacuum_that_runs_on_does_not_lead_astray() -> None:
     take = Sound((sound + vacuum).astype(np.float32), SAMPLE_RATE_HZ)
     plateaus = plateaus_heard(hear_running_free((take,), plate_range_rpm=PLATE_RPM))
     assert [p.spindle_rpm for p in plateaus] == pytest.approx(SPEEDS_RPM, rel=3e-4)
+
+
+@pytest.mark.slow
+def test_a_loud_router_at_a_speed_that_comes_again_is_no_machine_that_stays() -> None:
+    # All orders to 45 stand out, and 15,530 rpm is run twice: its lines lie within 2.5 % of
+    # others at the speeds between.
+    rendering = render(draw_take("held_out", "plateaus", "clean", seed_of("held_out", 265, 3)))
+    samples = (np.asarray(rendering.samples) / 32_768).astype(np.float32)
+    take = Sound(samples, float(rendering.plan.sample_rate_hz))
+    free = hear_running_free((take,), plate_range_rpm=rendering.plan.plate_range_rpm)
+    true = [plateau["rpm"] for plateau in truth(rendering)["plateaus"]]
+    made = calibrate(
+        plateaus_heard(free), settings=parse_settings("2,3,4,4,3"), heard=free, plate_range_rpm=None
+    )
+    assert isinstance(made, Calibration)
+    assert [point.plateau.spindle_rpm for point in made.points] == pytest.approx(true, rel=5e-4)
 
 
 @pytest.mark.parametrize("level", [0.0, 0.02])
