@@ -8,8 +8,10 @@ from __future__ import annotations
 from itertools import combinations, groupby, permutations
 from typing import NamedTuple
 
+import numpy as np
+
 from analysis.dial.listening import FreeHearing, hear_again
-from analysis.dial.matching import FALL, DialPoint, breaking_settings, part_some
+from analysis.dial.matching import FALL, LEAST_LENGTH, DialPoint, breaking_settings, part_some
 from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.plate import ANY_ROUTER_RPM
@@ -202,6 +204,7 @@ def not_told_of(
     and every later setting would be laid on the speed of the one before.
     """
     limits_rpm = _limits(plate_range_rpm)
+    least_s = LEAST_LENGTH * float(np.median([plateau.length_s for plateau in plateaus]))
     more = []
     for take, one in enumerate(heard.takes):
         end_s = len(one.spectra.excess) * 2 * one.spectra.grid.step_s
@@ -211,7 +214,9 @@ def not_told_of(
         for place, gap_s in enumerate(zip(starts, ends, strict=True)):
             found = _held(heard, take, between_s=gap_s, between_rpm=limits_rpm)
             beside = mine[max(place - 1, 0) : place + 1]
-            if found is not None and not any(_goes_on(found.plateau, p) for p in beside):
+            if found is None or found.plateau.length_s < least_s:
+                continue
+            if not any(_goes_on(found.plateau, p) for p in beside):
                 more.append(found.plateau)
     return tuple(more)
 

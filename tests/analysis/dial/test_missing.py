@@ -8,6 +8,7 @@ import pytest
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
 from analysis.dial.listening import FreeHearing, Sound, hear_running_free
 from analysis.dial.matching import Mismatch, Trouble
+from analysis.dial.missing import not_told_of
 from analysis.dial.settings import parse_settings
 from tests.analysis.dial.free_running import SAMPLE_RATE_HZ, row_of_speeds, sound_of
 
@@ -145,6 +146,20 @@ def test_a_speed_in_turn_with_another_is_refused_and_not_taken_on_trust(heard: F
     )
     assert isinstance(made, Mismatch)
     assert made.trouble is Trouble.TOO_FEW
+
+
+def test_what_is_heard_for_a_moment_in_a_gap_is_no_setting_that_was_not_told(
+    heard: FreeHearing,
+) -> None:
+    # The others are named as held for 10 s; what is left in the gap is held for 4.
+    plateaus = plateaus_heard(heard)
+    longer = tuple(
+        replace(p, start_s=p.start_s - 3 * (i > 0), end_s=p.end_s + 3)
+        for i, p in enumerate(plateaus)
+    )
+    kept = (*longer[:2], *longer[3:])
+    assert not_told_of(kept, heard, plate_range_rpm=None) == ()
+    assert len(not_told_of((*plateaus[:2], *plateaus[3:]), heard, plate_range_rpm=None)) == 1
 
 
 def test_where_a_setting_may_have_run_unheard_is_told(heard: FreeHearing) -> None:
