@@ -167,11 +167,11 @@ def _its_own(point: DialPoint, true: list[dict[str, float]]) -> bool:
 
 
 def _the_same(point: DialPoint, true: dict[str, float]) -> bool:
-    """Whether a plateau lies on the true one for more than half of it, and at its speed."""
+    """Whether a plateau and the true one share more than half of the shorter, and the speed."""
     plateau = point.plateau
     shared = min(plateau.end_s, true["end_s"]) - max(plateau.start_s, true["start_s"])
     near = abs(plateau.spindle_rpm / true["rpm"] - 1) < NEAR
-    return near and shared > 0.5 * (true["end_s"] - true["start_s"])
+    return near and shared > 0.5 * min(plateau.length_s, true["end_s"] - true["start_s"])
 
 
 class Share(NamedTuple):
