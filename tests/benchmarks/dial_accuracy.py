@@ -16,7 +16,7 @@ The first renders calibration takes of both splits and three difficulties and pr
 
 The second calibrates a router on a quiet take, then hears another take of the same
 router beside a shop vacuum as loud as it, with the voice and without, and prints the share of
-frames within 0.5 % of the truth.
+frames within 0.5 % of the truth. A router whose calibration is refused has no voice to keep.
 """
 
 from __future__ import annotations
