@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -15,6 +16,7 @@ from listen.channels import ChannelMixer
 
 if TYPE_CHECKING:
     import av
+    from av.audio.fifo import AudioFifo
     from av.audio.frame import AudioFrame
     from av.audio.stream import AudioStream
     from av.container import InputContainer
@@ -120,20 +122,21 @@ class Take:
 
     def _planes(self) -> Iterator[npt.NDArray[np.float32]]:
         """Yield float32 blocks of shape (channels, n)."""
+        frames = self._whole_frames()
+        first = next(frames, None)
+        if first is not None:
+            every = chain((first,), frames)
+            if _is_plain(first, self.sample_rate_hz):
+                yield from _joined(every)
+            else:
+                yield from self._resampled(every)
+
+    def _resampled(self, frames: Iterable[AudioFrame]) -> Iterator[npt.NDArray[np.float32]]:
+        """Frames of any kind as blocks of float32."""
         import av
 
         resampler: av.AudioResampler | None = None
-        plain: list[npt.NDArray[np.float32]] = []
-        waiting = 0
-        for frame in self._whole_frames():
-            if _is_plain(frame, self.sample_rate_hz):
-                plain.append(_float_planes(frame))
-                waiting += frame.samples
-                if waiting >= _BLOCK_SAMPLES:
-                    *whole, rest = _in_blocks(plain)
-                    plain, waiting = [rest], rest.shape[1]
-                    yield from whole
-                continue
+        for frame in frames:
             # One interleaved plane: PyAV's frames reach only eight separate ones.
             resampler = resampler or av.AudioResampler(
                 format="flt",
@@ -145,8 +148,6 @@ class Take:
             frame.pts = None
             for out in resampler.resample(frame):
                 yield _channels(out)
-        if waiting:
-            yield from _in_blocks(plain)
         if resampler is not None:
             for out in resampler.resample(None):
                 yield _channels(out)
@@ -154,11 +155,13 @@ class Take:
     def _whole_frames(self) -> Iterator[AudioFrame]:
         """Yield frames of one shape, with a silent one wherever the file's own clock jumps."""
         first: AudioFrame | None = None
+        shape: tuple[int, str, int, str] | None = None
         decoded_s = 0.0
         end_s: float | None = None
         for frame in self._frames():
-            first = first or frame
-            if not _same_shape(frame, first):
+            if first is None:
+                first, shape = frame, _shape(frame)
+            elif _shape(frame) != shape:
                 self._damaged += 1
                 continue
             if frame.time is not None and end_s is not None:
@@ -331,15 +334,24 @@ def _is_plain(frame: AudioFrame, rate_hz: int) -> bool:
     return few and frame.format.name == "fltp" and frame.sample_rate == rate_hz
 
 
-def _float_planes(frame: AudioFrame) -> npt.NDArray[np.float32]:
-    """A copy of a plain frame's samples: shape (channels, n)."""
-    return np.array([np.frombuffer(memoryview(p), np.float32, frame.samples) for p in frame.planes])
+def _joined(frames: Iterable[AudioFrame]) -> Iterator[npt.NDArray[np.float32]]:
+    """Plain frames of one shape as blocks of _BLOCK_SAMPLES, and the rest."""
+    import av
+
+    waiting = av.AudioFifo()
+    for frame in frames:
+        frame.pts = None
+        waiting.write(frame)
+        while waiting.samples >= _BLOCK_SAMPLES:
+            yield _taken(waiting)
+    if waiting.samples:
+        yield _taken(waiting)
 
 
-def _in_blocks(pieces: list[npt.NDArray[np.float32]]) -> list[npt.NDArray[np.float32]]:
-    """Pieces of shape (channels, n) as blocks of _BLOCK_SAMPLES, and the rest."""
-    whole = np.concatenate(pieces, axis=1)
-    return np.split(whole, range(_BLOCK_SAMPLES, whole.shape[1], _BLOCK_SAMPLES), axis=1)
+def _taken(waiting: AudioFifo) -> npt.NDArray[np.float32]:
+    taken = waiting.read(_BLOCK_SAMPLES, partial=True)
+    assert taken is not None
+    return np.asarray(taken.to_ndarray(), np.float32)
 
 
 def _is_fillable(frame: AudioFrame) -> bool:
@@ -356,13 +368,9 @@ def _silence(like: AudioFrame, samples: int) -> AudioFrame:
     return frame
 
 
-def _same_shape(frame: AudioFrame, first: AudioFrame) -> bool:
-    return (
-        frame.sample_rate == first.sample_rate
-        and frame.format.name == first.format.name
-        and frame.layout.nb_channels == first.layout.nb_channels
-        and frame.layout.name == first.layout.name
-    )
+def _shape(frame: AudioFrame) -> tuple[int, str, int, str]:
+    layout = frame.layout
+    return frame.sample_rate, frame.format.name, layout.nb_channels, layout.name
 
 
 def _sane(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
