@@ -21,7 +21,8 @@ from analysis.hearing.contact import (
     share_of_way,
     two_state_path,
 )
-from analysis.hearing.gaps import CLEAR_S, NEVER_BACK_S
+from analysis.hearing.gaps import CLEAR_S
+from analysis.hearing.sagging import ends_by_sag
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
 
@@ -42,6 +43,7 @@ PLAINLY_LOUDER, PLAIN_BANDS = 2.0, 3
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
+ALONE_S = 1.2  # after so long a break an entry is a pass's, and nothing echoes
 # 95 % of the errors, measured on rendered takes. Of a pass's entry and exit, by how long the hiss
 # takes to rise or to die away: least, and more for each second of that.
 ENTRY_U95_S, EXIT_U95_S = (0.02, 0.6), (0.035, 0.9)
@@ -94,6 +96,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     gain *= trace.step_s / FRAME_S
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
+    parts = ends_by_sag(trace, parts)
     least_s, more = SPAN_END_U95_S
     return ChipStretches(
         tuple(parts),
@@ -173,16 +176,16 @@ def _turned(stretches: list[Stretch], share: FloatArray, *, step_s: float) -> li
 
     There is no echo before a sound; but where a large bit goes in slowly the chips grow.
     """
-    wide, way_back = max(3, round(NEARBY_S / step_s)), round(NEVER_BACK_S / step_s)
+    wide, alone = max(3, round(NEARBY_S / step_s)), round(ALONE_S / step_s)
     ends = [end for stretch in stretches for end in stretch]
     moved = [0]
-    before = -way_back
+    before = -alone
     for number, (end, after) in enumerate(pairwise([*ends, len(share)])):
         first, last = max(moved[-1], end - wide), min(after, end + wide)
         place = end
         if min(end - first, last - end) > wide // 3:
             place = first + change_point(share[first:last])
-            if number % 2 == 0 and end - before >= way_back:
+            if number % 2 == 0 and end - before >= alone:
                 low = np.flatnonzero(share[first:place] <= RISEN)
                 place = first + (int(low[-1]) + 1 if len(low) else 1)
         moved.append(place)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -23,6 +25,7 @@ MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 OTHER_SPEED = 0.1  # in log, from the take's usual speed
 STRETCH_STEPS = 60  # some three seconds
 CLEARLY_BETTER = 1.0  # nats a step
+TEETH_WORTH, MOST_TEETH = 0.3, 6.0  # of nepers by which the cut is heard in the teeth's tones
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
 SAME_LINES, MOSTLY = 4, 0.6  # candidates, 1 %; share of the steps
 CLEARLY, APART_BINS = 0.8, 4.0  # of a line that moves: nepers, and how far
@@ -39,10 +42,15 @@ def counted_right(search: Search, course: Course) -> Course:
         scores = ratio_scores(search, course)
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
+        # Counted wrongly, the cut may be told wrongly too: each ratio may have any's.
+        for each in counted.values() if len(likely) > 1 else ():
+            told = ratio_scores(search, replace(course, cutting=each.cutting & course.running))
+            scores = {ratio: max(scores[ratio], told.get(ratio, -np.inf)) for ratio in likely}
         weights = {
             ratio: scores[ratio]
             + counted[ratio].evidence
             + counted[ratio].likeness
+            + TEETH_WORTH * min(counted[ratio].cutness, MOST_TEETH)
             - counted[ratio].off_plate
             for ratio in likely
         }

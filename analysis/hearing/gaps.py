@@ -20,13 +20,14 @@ Features = npt.NDArray[np.floating]
 Mask = npt.NDArray[np.bool_]
 
 WAY_BACK_S = 1.52  # hardly anybody is back at the start of an edge sooner
-NEVER_BACK_S = 1.2  # nobody is
+NEVER_BACK_S = 0.7  # nobody is, over the shortest of edges
 SHORTEST_S = 0.12
 BLOCK_S = 0.3
 CLEAR_S = 0.3  # of a cut: reverberation and recovering speed
 EDGE_S = 0.12
 LEAST_SCALE = 0.12  # nepers: steadier than that is luck
 FARTHEST = 12.0
+RUB_HEARD_S = 1.2  # in a shorter break the cut's echo takes up too much
 # A rub, in deviations from running free per root feature, while running free and while standing
 # still, both over a second: middle, its fall with ln length, and spread of its logarithm.
 RUB_FREE, RUB_STANDING = (0.85, 0.5, 0.45), (1.95, 0.3, 0.55)
@@ -36,7 +37,9 @@ LEFT_STEADY_S = 0.4  # a share read over so long is as sure as its blocks say
 # (eighths of an exponential with a mean of 0.28), and how it differs from one time to the next.
 RUB_LEVELS = tuple(-0.28 * float(np.log(1 - (i + 0.5) / 8)) for i in range(8))
 RUB_SPREAD = 0.5  # of its logarithm
-SILENT = 0.01  # of the times that an edge stands still it cannot be heard
+SILENT = 0.15  # of the times that an edge stands still it cannot be heard
+# Of the cut's hiss a feed that falters keeps so much, and an edge that stands: mean and spread.
+HISS_FALTERING, HISS_STANDING = (0.5, 0.2), (0.15, 0.15)
 LEFT_WORTH, RUB_WORTH = 0.7, 0.3  # the two measures hear much the same
 MOST_ODDS = 6.0
 IMPOSSIBLE = -99.0  # nats
@@ -165,7 +168,8 @@ class Lengths:
 
 
 DWELLS = Lengths(share=0.2, middle_s=0.8, spread=0.7)
-LIFT_OFFS = Lengths(share=0.15, middle_s=0.35, spread=0.45)
+LIFT_OFFS = Lengths(share=0.15, middle_s=0.4, spread=0.6)
+FALTERS = Lengths(share=0.1, middle_s=0.25, spread=0.6)
 WAYS_BACK = Lengths(share=1.0, middle_s=2.8, spread=0.5)
 RESTS = -2.7  # nats: three in ten, anywhere from there to a hundred times that
 
@@ -184,6 +188,8 @@ class HeardBreak:
         From `rub_measure`; 0 when there was nothing to measure against.
     left, left_sd : float
         From `cut_left_measure`.
+    hiss, hiss_sd : float
+        From `cut_left_measure` too, of the chips' hiss alone.
     """
 
     length_s: float
@@ -191,13 +197,16 @@ class HeardBreak:
     rub: float
     left: float
     left_sd: float
+    hiss: float
+    hiss_sd: float
 
 
 def chances(breaks: Sequence[HeardBreak]) -> list[dict[Break, float]]:
     """Log likelihood of each kind that each break can be, from its length and how it sounds.
 
     An edge that stands still sounds much the same each time: how loudly, the take's other
-    breaks tell. Where one rub was plain, a silent break is no dwell.
+    breaks tell. Where one rub was plain, a silent break is no dwell. What keeps most of the cut
+    may be none: a feed that falters.
     """
     told = [_by_length(heard) for heard in breaks]
     asked = [i for i, kinds in enumerate(told) if Break.DWELL in kinds and breaks[i].rub > 0]
@@ -214,6 +223,7 @@ def chances(breaks: Sequence[HeardBreak]) -> list[dict[Break, float]]:
     weights = others - np.logaddexp.reduce(others, axis=0)
     over_levels = np.clip(np.logaddexp.reduce(weights + odds, axis=0), -MOST_ODDS, MOST_ODDS)
     for i, more in zip(asked, over_levels.tolist(), strict=True):
+        told[i][Break.NONE] = more + FALTERS.chance(breaks[i].length_s) + _odds_faltering(breaks[i])
         told[i][Break.DWELL] += more
     return told
 
@@ -239,9 +249,19 @@ def _odds_standing(heard: HeardBreak, level: float) -> float:
     """Log odds of a rubbing edge over running free where a rub keeps `level` of the cut."""
     sd = heard.left_sd * (LEFT_STEADY_S / heard.length_s) ** 0.5
     odds = LEFT_WORTH * _odds_by_left(heard.left, sd=max(LEAST_LEFT_SD, sd), level=level)
-    if heard.length_s >= NEVER_BACK_S:  # a shorter one still holds too much of the cut
+    if heard.length_s >= RUB_HEARD_S:
         odds += RUB_WORTH * _odds_by_rub(heard.rub, length_s=heard.length_s)
     return odds
+
+
+def _odds_faltering(heard: HeardBreak) -> float:
+    """Log odds of a feed that falters over an edge that stands, by the chips' hiss."""
+
+    def chance(middle: float, spread: float) -> float:
+        spread = float(np.hypot(spread, heard.hiss_sd))
+        return -(((heard.hiss - middle) / spread) ** 2) / 2 - float(np.log(spread))
+
+    return chance(*HISS_FALTERING) - chance(*HISS_STANDING)
 
 
 def _odds_by_left(left: float, *, sd: float, level: float) -> float:

@@ -7,7 +7,6 @@ edge takes much the same time again and again.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +15,7 @@ from analysis.hearing.gaps import IMPOSSIBLE, Break
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
+Masks = npt.NDArray[np.bool_]  # shape (choices, breaks)
 Places = npt.NDArray[np.int64]
 
 USUAL_PASS_S = 6.0
@@ -25,7 +25,7 @@ SHORTEST_PASS_S = 0.6
 TOUCH = -4.0  # nats for contact too short for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
 PLAIN = 15.0  # nats: nothing that the passes' times say turns that over
-MOST_AT_ONCE = 8  # breaks tried in every combination
+MOST_AT_ONCE = 12  # breaks tried in every combination
 
 
 def alike(times_s: FloatArray) -> float:
@@ -36,16 +36,18 @@ def alike(times_s: FloatArray) -> float:
     >>> alike(np.array([5.0, 5.5, 4.8])) > alike(np.array([5.0, 5.5, 1.5, 3.3])) + 2
     True
     """
-    count = len(times_s)
-    if not count:
-        return 0.0
     off = np.log(times_s / USUAL_PASS_S)
-    own, shared = PASS_SPREADS**2, JOBS_SPREAD**2
+    return float(_alike(*(np.array([v]) for v in (len(off), np.sum(off), np.sum(off**2))))[0])
+
+
+def _alike(count: FloatArray, total: FloatArray, squares: FloatArray) -> FloatArray:
+    """The same for many sets of passes: how many, and the sum and squares of ln(time / usual)."""
+    own, shared = PASS_SPREADS[:, None] ** 2, JOBS_SPREAD**2
     # A normal with covariance own * I + shared * 1 1', for each of the spreads.
-    square = (np.sum(off**2) - shared * np.sum(off) ** 2 / (own + count * shared)) / own
+    square = (squares - shared * total**2 / (own + count * shared)) / own
     log_det = (count - 1) * np.log(own) + np.log(own + count * shared)
     each = -0.5 * (square + log_det + count * np.log(2 * np.pi))
-    return float(np.logaddexp.reduce(each) - np.log(len(own)))
+    return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(own)))
 
 
 def parted(
@@ -70,48 +72,61 @@ def parted(
     stay = np.array([c[kind] for c, kind in zip(chances, inside, strict=True)])
     go = np.array([c.get(Break.WAY_BACK, IMPOSSIBLE) for c in chances])
 
-    def merit(way: Mask) -> float:
-        times_s = np.add.reduceat(contact_s, np.concatenate([[0], np.flatnonzero(way) + 1]))
-        whole = np.ones(len(times_s), bool)
-        whole[0] &= first_whole
-        whole[-1] &= last_whole
-        touch = whole & (times_s < SHORTEST_PASS_S)
-        return (
-            alike(times_s[whole & ~touch])
-            + TOUCH * np.count_nonzero(touch)
-            + CUT_OFF * np.count_nonzero(~whole)
-            + float(np.sum(np.where(way, go, stay)))
+    def merits(ways: Masks) -> FloatArray:
+        passes = _passes_merit(
+            ways, contact_s=contact_s, first_whole=first_whole, last_whole=last_whole
         )
+        return passes + np.where(ways, go, stay).sum(axis=1)
 
     way = go > stay
     doubtful = np.flatnonzero(np.abs(go - stay) < PLAIN)
-    found = _all_tried if len(doubtful) <= MOST_AT_ONCE else _one_by_one
-    way = found(merit, way, doubtful)
+    found = _all_tried if len(doubtful) <= MOST_AT_ONCE else _a_few_at_once
+    way = found(merits, way, doubtful)
     return [Break.WAY_BACK if w else kind for w, kind in zip(way, inside, strict=True)]
 
 
-def _all_tried(merit: Callable[[Mask], float], way: Mask, doubtful: Places) -> Mask:
-    best, most = way, -np.inf
-    for choice in product((False, True), repeat=len(doubtful)):
-        tried = way.copy()
-        tried[doubtful] = choice
-        if (score := merit(tried)) > most:
-            best, most = tried, score
-    return best
+def _passes_merit(
+    ways: Masks, *, contact_s: FloatArray, first_whole: bool, last_whole: bool
+) -> FloatArray:
+    """What the passes' times say to each choice of ways back, shape (choices,)."""
+    choices, breaks = ways.shape
+    merit, time_s = np.zeros(choices), np.zeros(choices)
+    count, total, squares = np.zeros((3, choices))
+    first = np.ones(choices, bool)
+    for i, stretch_s in enumerate(contact_s):
+        time_s += stretch_s
+        ends = ways[:, i] if i < breaks else np.ones(choices, bool)
+        whole = ~first | first_whole
+        if i == breaks:
+            whole &= last_whole
+        touch = time_s < SHORTEST_PASS_S
+        merit += np.where(ends & whole & touch, TOUCH, 0.0) + np.where(ends & ~whole, CUT_OFF, 0.0)
+        off = np.where(ends & whole & ~touch, np.log(time_s / USUAL_PASS_S), 0.0)
+        count += ends & whole & ~touch
+        total += off
+        squares += off**2
+        time_s[ends] = 0.0
+        first &= ~ends
+    return merit + _alike(count, total, squares)
 
 
-def _one_by_one(merit: Callable[[Mask], float], way: Mask, doubtful: Places) -> Mask:
-    """Turn over the one break that gains most, for as long as one does."""
-    most = merit(way)
+def _all_tried(merits: Callable[[Masks], FloatArray], way: Mask, doubtful: Places) -> Mask:
+    choices = np.arange(2 ** len(doubtful))[:, None] >> np.arange(len(doubtful)) & 1
+    ways = np.tile(way, (len(choices), 1))
+    ways[:, doubtful] = choices
+    return np.asarray(ways[np.argmax(merits(ways))])
+
+
+def _a_few_at_once(merits: Callable[[Masks], FloatArray], way: Mask, doubtful: Places) -> Mask:
+    """Turn over the one break or two that gain most, for as long as any do."""
+    one, other = (doubtful[side] for side in np.triu_indices(len(doubtful)))
+    most = merits(way[None])[0]
     while True:
-        gains = np.array([merit(_turned(way, place)) for place in doubtful])
-        if gains.max() <= most:
+        ways = np.tile(way, (len(one), 1))
+        ways[np.arange(len(one)), one] ^= True
+        ways[np.arange(len(one))[one != other], other[one != other]] ^= True
+        gained = merits(ways)
+        if gained.max() <= most:
             return way
-        most = float(gains.max())
-        way = _turned(way, doubtful[int(np.argmax(gains))])
-
-
-def _turned(way: Mask, place: np.int64) -> Mask:
-    turned = way.copy()
-    turned[place] ^= True
-    return turned
+        most = gained.max()
+        way = ways[np.argmax(gained)]

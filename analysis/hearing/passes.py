@@ -128,7 +128,10 @@ def _named(
     features, step_s = trace.rub_features(), trace.step_s
     mask, steady = contact.mask, trace.steady
     rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
-    left = cut_left_measure(features, contact=mask, settled=steady, step_s=step_s)
+    left, hiss = (
+        cut_left_measure(each, contact=mask, settled=steady, step_s=step_s)
+        for each in (features, trace.band_features())
+    )
     heard = [
         HeardBreak(
             length_s=(b - a) * step_s,
@@ -136,6 +139,8 @@ def _named(
             rub=rub(a, b),
             left=left.measure(a, b),
             left_sd=left.sd,
+            hiss=hiss.measure(a, b),
+            hiss_sd=hiss.sd,
         )
         for a, b in breaks
     ]

@@ -37,6 +37,7 @@ MIN_STRETCH_FRAMES = 6
 INCOHERENT = 16e-4
 MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS_MORE = 3.0  # deviations by which another course must answer the cut more surely
+SURELY_ANSWERED = 9.0  # and more than a tune's hops come to by chance
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,31 +84,61 @@ def hear_turning(
     found = courses_over_floors(
         frames, flutes=flutes, plate_range_rpm=plate_range_rpm, known=known, taught=taught
     )
-    if not found or is_tune(*found[0]) or is_hum(*found[0]):
+    if not found or is_hum(*found[0]):
         return _nothing(len(frames.spectra))
     turning, *others = (_turning(frames, each, flutes) for each in found)
+    if is_tune(*found[0]):  # or a router that labours: notes don't give way where a cut begins
+        labours = _answer_of(frames, turning) > SURELY_ANSWERED
+        return turning if labours else _nothing(len(frames.spectra))
     for other in others:
         if _answer(frames, other) > _answer(frames, turning) + ANSWERS_MORE:
             turning = other
-    if known is None and not _is_one_machine(turning):
-        return _of_one_machine(frames, found, flutes, taught) or turning
+    if known is not None:
+        return turning
+    if not _is_one_machine(turning):
+        return _of_one_machine(frames, found, flutes, taught, turning) or turning
+    if not _contact(frames, turning).any():
+        return _hidden_behind(frames, found, flutes, taught) or turning
     return turning
 
 
 def _of_one_machine(
-    frames: Frames, found: list[Found], flutes: int | None, taught: Voices | None
+    frames: Frames,
+    found: list[Found],
+    flutes: int | None,
+    taught: Voices | None,
+    before: Turning,
 ) -> Turning | None:
-    """Another course whose lines turn together, and that explains more than those found."""
+    """Another course whose lines turn together, and that explains more than those found.
+
+    A spindle that gives way by leaps is hard to follow: where the course found before answers
+    the cut, the other must answer it as surely.
+    """
     search, besides = found[0].search, tuple(each.course for each in found)
+    answered = _answer_of(frames, before)
     for _ in range(MOST_AGAIN):
         course = find_course(search, taught=taught, besides=besides)
         if course is None:
             break
         if course.evidence > found[0].course.evidence:
             turning = _turning(frames, Found(search, course), flutes)
-            if _is_one_machine(turning):
+            if _answer(frames, turning) > answered - ANSWERS_MORE and _is_one_machine(turning):
                 return turning
         besides = (*besides, course)
+    return None
+
+
+def _hidden_behind(
+    frames: Frames, found: list[Found], flutes: int | None, taught: Voices | None
+) -> Turning | None:
+    """The course of a machine that cuts, once one that runs on and never does is taken out."""
+    for search, course in found:
+        clearer = search.without(course.machine)
+        hidden = find_course(clearer, taught=taught)
+        if hidden is not None:
+            turning = _turning(frames, Found(clearer, hidden), flutes)
+            if _answer(frames, turning) > ANSWERS_MORE:
+                return turning
     return None
 
 
@@ -126,10 +157,16 @@ def trace_of(frames: Frames, turning: Turning) -> Trace:
 
 def _answer(frames: Frames, turning: Turning) -> float:
     """How surely what turns so is what cuts, as `spindle_answer`; 0 if no one machine turns so."""
-    if not _is_one_machine(turning):
-        return 0.0
-    contact = hear_contact(trace_of(frames, turning))
-    return spindle_answer(turning.rotation_hz, contact.mask, step_s=frames.grid.step_s)
+    return _answer_of(frames, turning) if _is_one_machine(turning) else 0.0
+
+
+def _answer_of(frames: Frames, turning: Turning) -> float:
+    contact = _contact(frames, turning)
+    return spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s)
+
+
+def _contact(frames: Frames, turning: Turning) -> Mask:
+    return hear_contact(trace_of(frames, turning)).mask
 
 
 def _is_one_machine(turning: Turning) -> bool:

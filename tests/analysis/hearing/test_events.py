@@ -171,7 +171,7 @@ def test_told_passes_become_one_only_when_it_is_heard_so_twice_running() -> None
 
 def test_a_break_too_short_for_a_way_back_is_mended_at_once() -> None:
     record = Record()
-    record.news([heard_pass(1.0, 4.0), heard_pass(4.8, 9.0)], now_s=12.0, standing_s=None)
+    record.news([heard_pass(1.0, 4.0), heard_pass(4.6, 9.0)], now_s=12.0, standing_s=None)
     one = PassesRevised(0.0, 9.5, (heard_pass(1.0, 9.0),))
     assert record.revise(one) == [one]
 

@@ -11,6 +11,7 @@ from analysis.hearing.gaps import (
     BLOCK_S,
     DWELLS,
     EDGE_S,
+    FALTERS,
     IMPOSSIBLE,
     LIFT_OFFS,
     MOST_ODDS,
@@ -30,12 +31,35 @@ STEP_S = 0.0232
 FREE = 2.3  # more than a break that is running free may measure
 
 
+def broken(
+    length_s: float,
+    *,
+    rub: float,
+    left: float,
+    left_sd: float,
+    hiss: float = 0.0,
+    at_one_setting: bool = True,
+) -> HeardBreak:
+    return HeardBreak(
+        length_s,
+        at_one_setting=at_one_setting,
+        rub=rub,
+        left=left,
+        left_sd=left_sd,
+        hiss=hiss,
+        hiss_sd=0.08,
+    )
+
+
 def told(
-    length_s: float, *, rub: float = 0.7, left: float = 0.0, left_sd: float = 0.08
+    length_s: float,
+    *,
+    rub: float = 0.7,
+    left: float = 0.0,
+    left_sd: float = 0.08,
+    hiss: float = 0.0,
 ) -> dict[Break, float]:
-    return chances(
-        [HeardBreak(length_s, at_one_setting=True, rub=rub, left=left, left_sd=left_sd)]
-    )[0]
+    return chances([broken(length_s, rub=rub, left=left, left_sd=left_sd, hiss=hiss)])[0]
 
 
 def likeliest(length_s: float, **heard: float) -> Break:
@@ -49,7 +73,7 @@ def likeliest(length_s: float, **heard: float) -> Break:
         (0.05, Break.NONE, Break.NONE),
         (0.11, Break.NONE, Break.NONE),
         (0.35, Break.LIFTOFF, Break.DWELL),
-        (0.9, Break.DWELL, Break.DWELL),  # hands do not lift off for that long
+        (0.9, Break.WAY_BACK, Break.DWELL),  # hands do not lift off for that long
         (1.8, Break.WAY_BACK, Break.DWELL),
         (3.0, Break.WAY_BACK, Break.DWELL),
         (20.0, Break.WAY_BACK, Break.WAY_BACK),
@@ -63,8 +87,22 @@ def test_a_break_by_itself_is_named_by_its_length_and_its_rub(
 
 
 def test_the_lengths_come_in_the_order_that_the_names_suppose() -> None:
-    assert SHORTEST_S < LIFT_OFFS.middle_s < DWELLS.middle_s
-    assert DWELLS.middle_s < NEVER_BACK_S < WAY_BACK_S < WAYS_BACK.middle_s
+    assert SHORTEST_S < FALTERS.middle_s < LIFT_OFFS.middle_s < DWELLS.middle_s
+    assert LIFT_OFFS.middle_s < NEVER_BACK_S < WAY_BACK_S < WAYS_BACK.middle_s
+
+
+def test_while_chips_fly_the_feed_has_only_faltered() -> None:
+    assert likeliest(0.25, rub=4.0, left=0.8, hiss=0.6) is Break.NONE
+    assert likeliest(0.25, rub=4.0, left=0.8, hiss=0.05) is Break.DWELL
+    assert likeliest(1.2, rub=4.0, left=0.8, hiss=0.4) is Break.DWELL  # nobody falters that long
+
+
+@given(low=st.floats(-0.1, 0.9), more=st.floats(0.01, 0.5))
+def test_the_more_hiss_the_less_it_stands(low: float, more: float) -> None:
+    less, much = (told(0.3, rub=3.0, left=0.7, hiss=hiss) for hiss in (low, low + more))
+    for_none = [kinds[Break.NONE] - kinds[Break.DWELL] for kinds in (less, much)]
+    # Between the two middles at least; far beyond both the wider of two bells leads anyhow.
+    assert for_none[0] < for_none[1]
 
 
 def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:
@@ -78,7 +116,7 @@ def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:
 
 
 def test_where_the_router_was_off_between_nobody_stood_in_the_wood() -> None:
-    (off,) = chances([HeardBreak(0.6, at_one_setting=False, rub=9.0, left=0.9, left_sd=0.05)])
+    (off,) = chances([broken(0.6, at_one_setting=False, rub=9.0, left=0.9, left_sd=0.05)])
     assert off[Break.WAY_BACK] - off[Break.LIFTOFF] > 90
     assert Break.DWELL not in off
     assert IMPOSSIBLE < -90
@@ -102,16 +140,13 @@ def test_no_sound_turns_over_everything(rub: float, left: float, length_s: float
     assert abs(heard[Break.DWELL] - DWELLS.chance(length_s)) <= MOST_ODDS + 1e-9
 
 
-def test_beside_a_rub_that_was_plain_a_silent_break_is_no_dwell() -> None:
-    def named(*lefts: float) -> list[Break]:
-        heard = [
-            HeardBreak(0.7, at_one_setting=True, rub=0.7, left=left, left_sd=0.03) for left in lefts
-        ]
-        return [max(kinds, key=lambda kind: kinds[kind]) for kinds in chances(heard)]
+def test_beside_a_rub_that_was_plain_a_silent_break_is_hardly_a_dwell() -> None:
+    def standing(*lefts: float) -> list[float]:
+        heard = [broken(0.6, rub=0.7, left=left, left_sd=0.03) for left in lefts]
+        return [kinds[Break.DWELL] - kinds[Break.LIFTOFF] for kinds in chances(heard)]
 
-    assert named(0.03) == [Break.DWELL]  # by itself its length decides: hands rest so long
-    assert named(0.5, 0.03) == [Break.DWELL, Break.LIFTOFF]
-    assert named(0.5, 0.45) == [Break.DWELL, Break.DWELL]
+    assert standing(0.5, 0.03)[1] < standing(0.03)[0] - 0.5
+    assert standing(0.5, 0.03)[1] < 0 < standing(0.5, 0.45)[1]
 
 
 def test_the_levels_of_rub_are_eighths_of_an_exponential() -> None:

@@ -1,0 +1,115 @@
+"""Where a motor that sags feels the load come on and off.
+
+Without a governor a motor heads for another speed the moment its load changes, and takes some
+tenths of a second to get there. Its fan quietens and revives as slowly, and what is read from the
+sound may follow that. The bend in the speed keeps the moment.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.hearing.trace import Trace
+
+FloatArray = npt.NDArray[np.float64]
+Stretch = tuple[int, int]
+
+LEAST_SAG = 0.04  # ln speed: governors allow less
+COHERENT = 12e-4  # deviation as a share of the rotation, median: else leaps pose as bends
+BEND_S = 0.093  # to either side of a bend
+TURNS_S, TURNS = 0.5, 0.3  # within which the speed turns by that share of the sag
+# Heading for its new speed a motor turns fastest at first; hands that ease off turn it ever faster.
+FIRST_S, FASTEST = 0.1, 0.9
+PLAIN = 12.0  # deviations of what the speed does elsewhere
+LEAST_BEND = 1e-4  # ln speed: what a track is good for
+LATE_ENTRY_S, LATE_EXIT_S = 0.12, 0.15  # an end later than its bend by more is put there
+SOUGHT_S, BEYOND_S = 0.45, 0.1  # before and after the end
+LEAVING_S = 0.04  # the load is off before the last chip is cut
+NEAR_S = 0.6  # of an end: not "elsewhere"
+
+
+def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
+    """Ends of stretches of contact, as frames, put back to where the speed plainly bends."""
+    running, step_s = trace.running, trace.step_s
+    inside = _mask(stretches, len(running), wider=0)
+    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
+    if not (running & inside).any() or not (running & ~inside).any():
+        return stretches
+    sag = float(np.median(log_hz[running & ~inside]) - np.median(log_hz[running & inside]))
+    apart = trace.deviation_hz[running] / trace.rotation_hz[running]
+    if sag < LEAST_SAG or np.median(apart) > COHERENT:
+        return stretches
+    near = _mask(stretches, len(running), wider=round(NEAR_S / step_s), only_ends=True)
+    bends = _bends(log_hz, running, running & ~near, round(BEND_S / step_s))
+    turns = round(TURNS_S / step_s)
+    turn, first = (_change(log_hz, running, n) for n in (turns, round(FIRST_S / step_s)))
+    off = np.where((turn > TURNS * sag) & _fastest_now(first, turns), bends, 0.0)
+    on = np.where((turn < -TURNS * sag) & _fastest_now(-first, turns), -bends, 0.0)
+    back, beyond = round(SOUGHT_S / step_s), round(BEYOND_S / step_s)
+    placed: list[Stretch] = []
+    for number, (entry, end) in enumerate(stretches):
+        before = placed[-1][1] if placed else 0
+        after = stretches[number + 1][0] if number + 1 < len(stretches) else len(running)
+        bend = _bend_in(on, max(before, entry - back), entry + beyond)
+        if bend is not None and (entry - bend) * step_s > LATE_ENTRY_S:
+            entry = bend + 1
+        bend = _bend_in(off, max(entry + 1, end - back), min(after, end + beyond))
+        if bend is not None:
+            left = bend + round(LEAVING_S / step_s)
+            end = max(entry + 1, left) if (end - left) * step_s > LATE_EXIT_S else end
+        placed.append((entry, end))
+    return placed
+
+
+def _change(log_hz: FloatArray, running: npt.NDArray[np.bool_], ahead: int) -> FloatArray:
+    """How much the speed changes over the next so many frames; 0 where it is not heard."""
+    change = np.zeros(len(log_hz))
+    both = running[:-ahead] & running[ahead:]
+    change[:-ahead] = np.where(both, log_hz[ahead:] - log_hz[:-ahead], 0.0)
+    return change
+
+
+def _fastest_now(change: FloatArray, ahead: int) -> npt.NDArray[np.bool_]:
+    """Whether a change is about the greatest of the next so many."""
+    padded = np.pad(change, (0, ahead), constant_values=-np.inf)
+    greatest = np.lib.stride_tricks.sliding_window_view(padded, ahead + 1).max(axis=1)
+    return np.asarray(change >= FASTEST * greatest)
+
+
+def _mask(
+    stretches: list[Stretch], count: int, *, wider: int, only_ends: bool = False
+) -> npt.NDArray[np.bool_]:
+    mask = np.zeros(count, bool)
+    for entry, end in stretches:
+        for first, last in ((entry, entry), (end, end)) if only_ends else ((entry, end),):
+            mask[max(0, first - wider) : last + wider] = True
+    return mask
+
+
+def _bends(
+    log_hz: FloatArray,
+    running: npt.NDArray[np.bool_],
+    elsewhere: npt.NDArray[np.bool_],
+    wide: int,
+) -> FloatArray:
+    """Second differences of the speed over `wide` frames, in deviations of those elsewhere."""
+    bends = np.zeros(len(log_hz))
+    if len(log_hz) <= 2 * wide:
+        return bends
+    heard = np.concatenate([[0], np.cumsum(running)])
+    unbroken = heard[2 * wide + 1 :] - heard[: -2 * wide - 1] == 2 * wide + 1
+    middle = log_hz[wide:-wide]
+    bends[wide:-wide] = np.where(
+        unbroken, log_hz[2 * wide :] - 2 * middle + log_hz[: -2 * wide], 0.0
+    )
+    usual = 1.4826 * float(np.median(np.abs(bends[elsewhere]))) if elsewhere.any() else np.inf
+    return bends / max(usual, LEAST_BEND)
+
+
+def _bend_in(bends: FloatArray, first: int, last: int) -> int | None:
+    """The frame of the plainest bend, if any is plain."""
+    part = bends[first:last]
+    if not len(part) or part.max() < PLAIN:
+        return None
+    return first + int(np.argmax(part))
