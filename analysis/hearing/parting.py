@@ -7,6 +7,7 @@ edge takes much the same time again and again.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,25 @@ PLAIN = 15.0  # nats: nothing that the passes' times say turns that over
 MOST_AT_ONCE = 12  # breaks tried in every combination
 
 
+@dataclass(frozen=True, slots=True)
+class Named:
+    """What a break is taken for.
+
+    Attributes
+    ----------
+    kind : Break
+    parts_otherwise : float
+        Nats by which it is likelier than its opposite: no way back, or one.
+    stands_otherwise : float
+        Nats, of either sign, by which time stood still in it, one way or another, rather than
+        the feed only faltered.
+    """
+
+    kind: Break
+    parts_otherwise: float
+    stands_otherwise: float
+
+
 def alike(times_s: FloatArray) -> float:
     """Log likelihood of passes over one edge taking these times.
 
@@ -47,7 +67,7 @@ def _alike(count: FloatArray, total: FloatArray, squares: FloatArray) -> FloatAr
     square = (squares - shared * total**2 / (own + count * shared)) / own
     log_det = (count - 1) * np.log(own) + np.log(own + count * shared)
     each = -0.5 * (square + log_det + count * np.log(2 * np.pi))
-    return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(own)))
+    return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(own)), np.float64)
 
 
 def parted(
@@ -56,7 +76,7 @@ def parted(
     contact_s: FloatArray,
     first_whole: bool,
     last_whole: bool,
-) -> list[Break]:
+) -> list[Named]:
     """What each break is, all taken together.
 
     Parameters
@@ -76,13 +96,22 @@ def parted(
         passes = _passes_merit(
             ways, contact_s=contact_s, first_whole=first_whole, last_whole=last_whole
         )
-        return passes + np.where(ways, go, stay).sum(axis=1)
+        return np.asarray(passes + np.where(ways, go, stay).sum(axis=1), np.float64)
 
     way = go > stay
     doubtful = np.flatnonzero(np.abs(go - stay) < PLAIN)
     found = _all_tried if len(doubtful) <= MOST_AT_ONCE else _a_few_at_once
     way = found(merits, way, doubtful)
-    return [Break.WAY_BACK if w else kind for w, kind in zip(way, inside, strict=True)]
+    turned = merits(np.concatenate([way[None], way ^ np.eye(len(way), dtype=bool)]))
+    return [
+        Named(Break.WAY_BACK if w else kind, float(behind), _stands(c))
+        for w, kind, behind, c in zip(way, inside, turned[0] - turned[1:], chances, strict=True)
+    ]
+
+
+def _stands(chances: dict[Break, float]) -> float:
+    stands = max(chances.get(kind, -np.inf) for kind in (Break.DWELL, Break.LIFTOFF))
+    return stands - chances.get(Break.NONE, -np.inf)
 
 
 def _passes_merit(

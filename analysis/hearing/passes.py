@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
-from analysis.hearing.parting import SHORTEST_PASS_S, parted
+from analysis.hearing.parting import SHORTEST_PASS_S, Named, parted
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
 from analysis.hearing.trace import Contact, Trace
@@ -24,6 +25,8 @@ WANDER_S = 0.5  # speeds that far apart in time are hardly related
 IDLE_NEAR_S = 8.0
 MOSTLY = 0.5  # of a pass the router must be heard to run
 ALL_BUT = 0.9  # of a break's frames: the course may miss a few
+# Nats by which another naming of a break may be behind and still be among nineteen in twenty.
+DOUBTED_PARTING, DOUBTED_STANDING = 2.0, 1.5
 # Of a dial that was turned: change of ln speed, once what the cut took is won back.
 TURNED, CLEAR_OF_CUT_S, WON_BACK_S = 0.04, 0.15, 1.2
 
@@ -105,18 +108,64 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     stretches = chips.stretches
     breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
     names = _named(trace, contact, stretches, breaks) if breaks else []
-    passes, begun, first, inside = [], 0, 0, list[tuple[Break, int, int]]()
-    for i, (start, end) in enumerate(stretches):
-        if i == 0 or names[i - 1] is Break.WAY_BACK:
-            begun, first, inside = i, start, []
-        elif names[i - 1] is not Break.NONE:
-            inside = [*inside, (names[i - 1], *breaks[i - 1])]
-        last_part = i == len(stretches) - 1 or names[i] is Break.WAY_BACK
+    if not stretches:
+        return ()
+    begins = [0, *(i + 1 for i, name in enumerate(names) if name.kind is Break.WAY_BACK)]
+    cuts = [
+        _Cut(range(begun, until), stretches, breaks, names)
+        for begun, until in pairwise([*begins, len(stretches)])
+    ]
+    passes = []
+    for number, cut in enumerate(cuts):
+        first, end = cut.first, cut.end
         lasts = (end - first) * trace.step_s >= SHORTEST_PASS_S
-        if last_part and lasts and np.mean(trace.running[first:end]) > MOSTLY:
-            ends_u95_s = chips.entry_u95_s[begun], chips.exit_u95_s[i], chips.span_end_u95_s
-            passes.append(_heard_pass(trace, contact, first, end, inside, ends_u95_s))
+        if lasts and np.mean(trace.running[first:end]) > MOSTLY:
+            ends_u95_s = (
+                chips.entry_u95_s[cut.parts[0]],
+                chips.exit_u95_s[cut.parts[-1]],
+                chips.span_end_u95_s,
+            )
+            doubt_s = trace.step_s * _doubt(cuts, number, names)
+            passes.append(_heard_pass(trace, contact, cut, ends_u95_s, doubt_s))
     return tuple(passes)
+
+
+class _Cut:
+    """Stretches of contact that make up one pass, as frames."""
+
+    def __init__(
+        self,
+        parts: range,
+        stretches: Sequence[tuple[int, int]],
+        breaks: Sequence[tuple[int, int]],
+        names: Sequence[Named],
+    ) -> None:
+        self.parts = parts
+        self.first, self.end = stretches[parts[0]][0], stretches[parts[-1]][1]
+        self.within = [(names[i], *breaks[i]) for i in parts[:-1]]
+        self.inside = [
+            (name.kind, a, b) for name, a, b in self.within if name.kind is not Break.NONE
+        ]
+        self.moving = self.end - self.first - sum(b - a for _, a, b in self.inside)
+
+
+def _doubt(cuts: Sequence[_Cut], number: int, names: Sequence[Named]) -> float:
+    """95 % half-width, in frames, of a pass's moving time by how its breaks might be named.
+
+    It may be two passes, or go on into the one before or after; and in a break within the feed
+    may only have faltered, or not.
+    """
+    cut = cuts[number]
+    doubts = [b - a for name, a, b in cut.within if abs(name.stands_otherwise) < DOUBTED_STANDING]
+    doubts += [
+        min(a - cut.first, cut.end - b)
+        for name, a, b in cut.within
+        if name.parts_otherwise < DOUBTED_PARTING
+    ]
+    for neighbour, between in ((number - 1, cut.parts[0] - 1), (number + 1, cut.parts[-1])):
+        if 0 <= neighbour < len(cuts) and names[between].parts_otherwise < DOUBTED_PARTING:
+            doubts.append(cuts[neighbour].moving)
+    return float(np.sqrt(np.sum(np.square(doubts))))
 
 
 def _named(
@@ -124,7 +173,7 @@ def _named(
     contact: Contact,
     stretches: tuple[tuple[int, int], ...],
     breaks: list[tuple[int, int]],
-) -> list[Break]:
+) -> list[Named]:
     features, step_s = trace.rub_features(), trace.step_s
     mask, steady = contact.mask, trace.steady
     rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
@@ -187,12 +236,11 @@ def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]
 def _heard_pass(
     trace: Trace,
     contact: Contact,
-    first: int,
-    end: int,
-    inside: list[tuple[Break, int, int]],
+    cut: _Cut,
     ends_u95_s: tuple[float, float, float],
+    doubt_s: float,
 ) -> HeardPass:
-    step_s = trace.step_s
+    step_s, first, end, inside = trace.step_s, cut.first, cut.end, cut.inside
     moving = np.zeros(len(contact.mask), bool)
     moving[first:end] = True
     for _, a, b in inside:
@@ -207,12 +255,13 @@ def _heard_pass(
     rpm_u95 = float(np.hypot(60 * 1.96 * heard, UNSEEN * rpm))
     entry_u95_s, exit_u95_s, span_end_u95_s = ends_u95_s
     time_u95_s = float(np.hypot(entry_u95_s, exit_u95_s))
+    inside_u95_s = span_end_u95_s * (2 * len(inside)) ** 0.5
     return HeardPass(
         # Contact began between the last frame without it and the first with it.
         entry_s=max(0.0, (first - 0.5) * step_s),
         exit_s=(end - 0.5) * step_s,
         time_u95_s=time_u95_s,
-        moving_time_u95_s=float(np.hypot(time_u95_s, span_end_u95_s * (2 * len(inside)) ** 0.5)),
+        moving_time_u95_s=float(np.hypot(np.hypot(time_u95_s, inside_u95_s), doubt_s)),
         spindle_rpm=rpm,
         spindle_rpm_u95=rpm_u95,
         sag_percent=_sag_percent(trace, contact, first, end, rpm),
@@ -223,7 +272,9 @@ def _heard_pass(
     )
 
 
-def _spans_of(kind: Break, inside: list[tuple[Break, int, int]], step_s: float) -> tuple[Span, ...]:
+def _spans_of(
+    kind: Break, inside: Sequence[tuple[Break, int, int]], step_s: float
+) -> tuple[Span, ...]:
     return tuple(Span((a - 0.5) * step_s, (b - 0.5) * step_s) for k, a, b in inside if k is kind)
 
 

@@ -42,13 +42,21 @@ def test_no_pass_says_nothing() -> None:
     assert alike(np.zeros(0)) == 0
 
 
-def named(contact_s: list[float], chances: list[dict[Break, float]] | None = None) -> list[Break]:
-    return parted(
-        chances or [OPEN] * (len(contact_s) - 1),
-        contact_s=np.array(contact_s),
-        first_whole=True,
-        last_whole=True,
+def kinds(
+    contact_s: list[float],
+    chances: list[dict[Break, float]],
+    *,
+    first_whole: bool = True,
+    last_whole: bool = True,
+) -> list[Break]:
+    told = parted(
+        chances, contact_s=np.array(contact_s), first_whole=first_whole, last_whole=last_whole
     )
+    return [name.kind for name in told]
+
+
+def named(contact_s: list[float], chances: list[dict[Break, float]] | None = None) -> list[Break]:
+    return kinds(contact_s, chances or [OPEN] * (len(contact_s) - 1))
 
 
 def test_pieces_that_make_up_a_usual_pass_are_one() -> None:
@@ -74,18 +82,16 @@ def test_a_touch_before_the_first_pass_is_not_taken_into_it() -> None:
 
 
 def test_a_pass_of_which_a_part_is_missing_need_not_be_like_the_others() -> None:
-    whole = parted([OPEN, OPEN], contact_s=np.array([1.5, 6.0, 6.1]), first_whole=True,
-                   last_whole=True)  # fmt: skip
-    begun = parted([OPEN, OPEN], contact_s=np.array([1.5, 6.0, 6.1]), first_whole=False,
-                   last_whole=True)  # fmt: skip
+    whole = kinds([1.5, 6.0, 6.1], [OPEN, OPEN])
+    begun = kinds([1.5, 6.0, 6.1], [OPEN, OPEN], first_whole=False)
     assert whole[0] is Break.DWELL
     assert begun == [Break.WAY_BACK, Break.WAY_BACK]
 
 
 def test_a_pass_that_has_only_just_begun_is_no_touch() -> None:
-    told = parted([OPEN], contact_s=np.array([6.0, 0.1]), first_whole=True, last_whole=False)
+    told = kinds([6.0, 0.1], [OPEN], last_whole=False)
     assert told == [Break.WAY_BACK]
-    over = parted([OPEN], contact_s=np.array([6.0, 0.1]), first_whole=True, last_whole=True)
+    over = kinds([6.0, 0.1], [OPEN])
     assert over == [Break.DWELL]
 
 
@@ -118,7 +124,41 @@ def test_few_breaks_are_named_best_of_all(contact_s: list[float], off: list[floa
     assert by_definition(contact_s, fixed) == pytest.approx(by_definition(contact_s, chances))
 
 
-def test_many_breaks_are_named_one_by_one() -> None:
+def test_two_breaks_that_only_together_make_passes_alike_are_found() -> None:
+    # Halves, each of which alone would leave a pass of nine seconds beside one of three.
+    contact_s = [*([6.0, 6.3, 5.8] * 4), 3.0, 3.1, 3.1, 2.9]
+    assert len(contact_s) > MOST_AT_ONCE
+    told = named(contact_s)
+    assert [place for place, kind in enumerate(told) if kind is Break.DWELL] == [12, 14]
+
+
+@given(
+    contact_s=st.lists(st.floats(0.7, 9), min_size=2, max_size=5),
+    off=st.lists(st.floats(-6, 6), min_size=4, max_size=4),
+)
+@settings(max_examples=30, deadline=None)
+def test_how_far_the_opposite_is_behind_is_told(contact_s: list[float], off: list[float]) -> None:
+    chances = [{Break.DWELL: 0.0, Break.WAY_BACK: o} for o in off[: len(contact_s) - 1]]
+    told = parted(chances, contact_s=np.array(contact_s), first_whole=True, last_whole=True)
+    best = [{name.kind: c[name.kind]} for name, c in zip(told, chances, strict=True)]
+    for place, name in enumerate(told):
+        (other,) = {Break.DWELL, Break.WAY_BACK} - {name.kind}
+        turned = [*best[:place], {other: chances[place][other]}, *best[place + 1 :]]
+        behind = by_definition(contact_s, best) - by_definition(contact_s, turned)
+        assert name.parts_otherwise == pytest.approx(behind, abs=1e-6)
+        assert name.parts_otherwise >= -1e-9
+
+
+def test_whether_it_stood_or_only_faltered_is_told_by_how_much() -> None:
+    chances = [{Break.DWELL: 1.0, Break.LIFTOFF: 2.0, Break.NONE: 0.5}, {Break.NONE: 0.0}]
+    first, second = parted(
+        chances, contact_s=np.array([3.0, 3.0, 3.0]), first_whole=True, last_whole=True
+    )
+    assert first.stands_otherwise == pytest.approx(1.5)
+    assert second.stands_otherwise == -np.inf
+
+
+def test_many_breaks_are_named_a_few_at_once() -> None:
     contact_s = [*([6.0, 6.3, 5.8] * 2), 2.9, 3.1, *([6.0, 6.3, 5.8] * 2)]
     assert len(contact_s) > MOST_AT_ONCE
     told = named(contact_s)

@@ -102,10 +102,18 @@ def test_standing_still_is_told_by_its_rub() -> None:
     assert heard.liftoffs == ()
 
 
-@pytest.mark.parametrize(("between_s", "passes"), [(0.5, 1), (1.0, 2), (1.9, 2), (5.0, 2)])
+@pytest.mark.parametrize(("between_s", "passes"), [(0.5, 1), (1.9, 2), (5.0, 2)])
 def test_the_way_back_parts_two_passes(between_s: float, passes: int) -> None:
     told = passes_of([Cut(8, 11), Cut(11 + between_s, 15 + between_s)], seconds=30)
     assert len(told) == passes
+
+
+def test_where_it_may_be_two_passes_the_interval_says_so() -> None:
+    # A silent second between three and four seconds of cut: a rest, or a very quick way back.
+    (doubtful,) = passes_of([Cut(8, 11), Cut(12, 16)], seconds=30)
+    (sure,) = passes_of([Cut(8, 11), Cut(11.5, 15.5)], seconds=30)
+    assert doubtful.moving_time_u95_s == pytest.approx(3.0, abs=0.1)  # the shorter part
+    assert sure.moving_time_u95_s < 0.5
 
 
 def test_a_long_dwell_that_rubs_is_still_one_pass() -> None:
