@@ -22,6 +22,9 @@ LOUDEST_CELL = 4.0  # nepers a cell may add to a mean
 FAR = 0.02  # in log: nearer by, lines of the one run into the other's
 LEAST_ORDERS, LEAST_CELLS = 3, 100
 LEAST_OF_A_LINE, LINE_SOUNDS_ON, LINE_SURELY = 40, 0.9, 6.0  # the same, for one line alone
+# Of leaps to a machine and back: steps heard to either side, ln speed, share of the way within two
+# steps (a tenth of a second), how many are seen, and the share of them that leap.
+BESIDE_STEPS, FAR_OFF, AT_ONCE, LEAST_LEAPS, MOST_LEAP = 12, 0.12, 0.8, 3, 0.8
 CELL_SPREAD = 1.9  # nepers; strays and levels that ride included
 ASIDE_BINS = 3.5  # just outside a Hann line
 
@@ -89,6 +92,8 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
     When a router gives way its lines go with it. A comb that was followed out of the cut and
     in the cut sounds on at its own speed, while the course is elsewhere, is another machine's.
     Stretches that hold half of the cut are not asked: there the router itself may sound on.
+    Nor need it be heard in the cut where the speed leaps to it from another, again and again:
+    no spindle wins back a tenth of its speed in no time.
     """
     path, met = course.path, []
     all_cut = np.count_nonzero(course.cutting & course.running)
@@ -105,12 +110,34 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
         if np.count_nonzero(elsewhere) < MIN_SEED_STEPS:
             continue
         sounding = _sounding_on(search, course, np.exp(log_hz), stretch, elsewhere)
+        if _leaps(path, stretch):
+            sounding = np.ones(len(sounding), bool)
         if sounding.any():
             steady = np.rint((log_hz - np.log(search.candidates.lowest_hz)) / LOG_STEP)
             steady = steady.astype(np.int64)
             voice = learn_voice(order_fits(search.orders(steady)), stretch)
             met.append(Machine(steady, np.where(sounding, voice, SILENT)))
     return met
+
+
+def _leaps(path: npt.NDArray[np.int64], stretch: Mask) -> bool:
+    """Whether a speed that is held is come to from far off, and left, all at once."""
+    if np.ptp(np.percentile(path[stretch], [10, 90])) > HOP:
+        return False
+    leaps = meetings = 0
+    edges = 1 + np.flatnonzero(stretch[1:] != stretch[:-1])
+    for edge in edges[(edges >= BESIDE_STEPS) & (edges <= len(path) - BESIDE_STEPS)]:
+        around = path[edge - BESIDE_STEPS : edge + BESIDE_STEPS]
+        before, after = (
+            np.median(around[: BESIDE_STEPS // 2]),
+            np.median(around[-BESIDE_STEPS // 2 :]),
+        )
+        if (around == OFF).any() or abs(after - before) * LOG_STEP < FAR_OFF:
+            continue
+        meetings += 1
+        at_once = np.abs(path[edge + 1] - path[edge - 1])
+        leaps += bool(at_once > AT_ONCE * abs(after - before))
+    return meetings >= LEAST_LEAPS and leaps >= MOST_LEAP * meetings
 
 
 def is_a_line(machine: Machine) -> bool:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scipy.signal
 
 from analysis.hearing.machines import machines_met
 from analysis.hearing.orders import SILENT
@@ -87,3 +88,24 @@ def test_the_router_itself_is_not_met_where_its_course_errs(in_company: Search) 
 
 def near(one_hz: float, other_hz: float) -> bool:
     return abs(one_hz / other_hz - 1) < 0.0025
+
+
+@pytest.mark.parametrize(("lag_s", "met"), [(0.0, 1), (0.3, 0)])
+def test_no_spindle_wins_back_its_speed_in_no_time(lag_s: float, met: int) -> None:
+    """The other machine falls silent in the cut: only how its speed is come to tells it."""
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    cutting = np.any([(time_s > c.start_s) & (time_s < c.end_s) for c in CUTS], axis=0)
+    speed_hz = np.where(cutting, 0.7 * OTHER_HZ, OTHER_HZ)
+    if lag_s:  # of first order, as a motor without a governor gives way
+        decay = np.exp(-1 / (lag_s * RATE_HZ))
+        speed_hz, _ = scipy.signal.lfilter(
+            [1 - decay], [1, -decay], speed_hz, zi=[decay * OTHER_HZ]
+        )
+    turns = np.cumsum(speed_hz) / RATE_HZ
+    tones = [np.sin(2 * np.pi * n * turns + n * n) for n in OTHER_ORDERS]
+    noise = np.random.default_rng(2).normal(0, 0.05, len(time_s))
+    search = searched(0.05 * np.sum(tones, axis=0) + noise)
+    steps = np.clip((step_times_s(search) * RATE_HZ).astype(int), 0, len(time_s) - 1)
+    path = path_at(search, speed_hz[steps])
+    course = tell_apart(search, path, guess=in_the_cut(search))
+    assert len(machines_met(search, course)) == met
