@@ -35,6 +35,7 @@ MIN_STRETCH_FRAMES = 6
 # As a share of the rotation, median: lines that are one machine's stay together to some parts in
 # ten thousand, a few if the speed leaps, and a course along strangers' lines doesn't.
 INCOHERENT = 16e-4
+LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide who does
 MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS_MORE = 3.0  # deviations by which another course must answer the cut more surely
 SURELY_ANSWERED = 9.0  # and more than a tune's hops come to by chance
@@ -97,7 +98,8 @@ def hear_turning(
         return turning
     if not _is_one_machine(turning):
         return _of_one_machine(frames, found, flutes, taught, turning) or turning
-    if not _contact(frames, turning).any():
+    long_enough = len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S
+    if long_enough and not _contact(frames, turning).any():
         return _hidden_behind(frames, found, flutes, taught) or turning
     return turning
 
