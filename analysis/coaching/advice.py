@@ -19,6 +19,7 @@ from analysis.cutting.bands import Band
 from analysis.cutting.pace import BURIED, DIAL_STEP_RPM, TRIMMING, EasyFeeds, aim_feed, easy_speed
 
 _HURRIED_RPM = 26_000.0
+_ROUGHLY = 0.3  # of the chip load: what the ends of a pass leave in doubt is far less
 
 
 class Step(Enum):
@@ -118,6 +119,12 @@ class _Case:
         return round_inwards(trip[0] / aim.high_mm_s, trip[0] / aim.low_mm_s)
 
     @property
+    def roughly_timed(self) -> bool:
+        """Whether so much time is in doubt that it must be a break's or another pass's."""
+        load_mm, u95_mm = self.reading.chip_load_mm, self.reading.chip_load_u95_mm
+        return load_mm is not None and u95_mm is not None and u95_mm > _ROUGHLY * load_mm
+
+    @property
     def hand(self) -> EasyFeeds:
         return BURIED if self.setup.buried else TRIMMING
 
@@ -214,7 +221,11 @@ class _Case:
         odds = self.reading.odds
         rubbing_side = odds is None or odds.below >= odds.above
         between = "rubbing" if rubbing_side else "overloading"
-        opening = f"Too close to call between {between} and in the band"
+        opening = (
+            "Hard to time, a break in it or beside it may be a stop or the way back"
+            if self.roughly_timed
+            else f"Too close to call between {between} and in the band"
+        )
         aim_s = self.aim_s(self.reading.spindle_rpm)
         if aim_s is not None:
             return self.paced(opening, aim_s)

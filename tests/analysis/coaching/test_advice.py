@@ -133,3 +133,11 @@ def test_the_aim_lies_on_the_right_side(verdict: Verdict) -> None:
         assert advice.aim_high_s < time_s
     else:
         assert advice.aim_low_s > time_s
+
+
+@pytest.mark.parametrize(("time_u95_s", "opening"), [(0.2, "Too close"), (2.5, "Hard to time")])
+def test_why_a_verdict_is_unsure_is_told(time_u95_s: float, opening: str) -> None:
+    passed = heard(time_s=5, spindle_rpm=16_000, time_u95_s=time_u95_s)
+    reading = read_pass(passed, HALF_INCH)
+    assert reading.verdict is Verdict.UNSURE
+    assert advise(reading, HALF_INCH, Units.MM).text.startswith(opening)
