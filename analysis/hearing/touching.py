@@ -33,6 +33,7 @@ LONGEST_CUT_S = 25.0
 ANOTHER = 0.08  # ln speed: few routers lose more by cutting
 PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
+NEAR_USUAL = 0.1  # ln speed
 NOT_ONE = 6.0  # nats against that
 USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 1.5  # few lose more than a twentieth by cutting
 UNSURE = 2.0  # nats against what could not be believed
@@ -217,7 +218,7 @@ def odd_length_cost(second: Mask, *, step_s: float) -> float:
 
 def _at_a_runs_ends(trace: Trace, contact: Mask) -> Mask:
     """Contact with which a run begins or ends: nobody switches in the wood, but switching roars."""
-    doubtful = np.zeros(len(contact), bool)
+    doubtful = _spinning_up_or_down(trace)
     short, soon = (round(seconds / trace.step_s) for seconds in (SPIN_UP_S, SOON_S))
     for first, end in spans(trace.running):
         begins, ends = first >= soon, end <= len(contact) - soon  # or else it ran on
@@ -226,3 +227,17 @@ def _at_a_runs_ends(trace: Trace, contact: Mask) -> Mask:
             if near and b - a < short:
                 doubtful[first + a : first + b] = True
     return doubtful
+
+
+def _spinning_up_or_down(trace: Trace) -> Mask:
+    """Frames in which the speed comes from, or goes to, less than any load leaves of it."""
+    switching = np.zeros(len(trace.running), bool)
+    for first, end in spans(trace.running):
+        log_hz = np.log(trace.rotation_hz[first:end])
+        usual = np.median(log_hz)
+        fast = np.flatnonzero(log_hz > usual - NEAR_USUAL)
+        if log_hz[0] < usual - MOST_SLOWER:
+            switching[first : first + fast[0]] = True
+        if log_hz[-1] < usual - MOST_SLOWER:
+            switching[first + fast[-1] + 1 : end] = True
+    return switching

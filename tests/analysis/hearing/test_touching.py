@@ -143,3 +143,14 @@ def test_running_free_only_is_no_cut_whatever_is_guessed() -> None:
         guess = rng.random(len(made.lead)) < 0.5
         assert not hear_contact(replace(made, cutting=guess)).mask.any()
     assert CUT_APART > 3
+
+
+def test_a_long_coast_that_sounds_like_the_cut_is_none() -> None:
+    # Three seconds from full speed to a third of it: no load slows a router so far.
+    made = trace([*CUTS, Cut(25, 28)], seconds=28)
+    rotation = made.rotation_hz.copy()
+    coast = slice(frame(25), None)
+    rotation[coast] = IDLE_HZ * np.geomspace(1, 1 / 3, len(rotation[coast]))
+    heard = hear_contact(replace(made, rotation_hz=rotation)).mask
+    assert not heard[frame(25.4) :].any()
+    assert np.mean(heard[: frame(25)] == truth(made, CUTS)[: frame(25)]) >= ALL_BUT_ENDS
