@@ -25,8 +25,10 @@ MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
 OTHER_SPEED = 0.1  # in log, from the take's usual speed
 STRETCH_STEPS = 60  # some three seconds
 CLEARLY_BETTER = 1.0  # nats a step
+LIKENESS_WORTH = 5.0  # of nats a step, all through a take: a voice that was learned knows the count
 TEETH_WORTH, MOST_TEETH = 0.3, 6.0  # of nepers by which the cut is heard in the teeth's tones
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
+NEARLY_TAUGHT = 15.0  # and where a voice that was learned may speak for it
 SAME_LINES, MOSTLY = 4, 0.6  # candidates, 1 %; share of the steps
 CLEARLY, APART_BINS = 0.8, 4.0  # of a line that moves: nepers, and how far
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
@@ -38,9 +40,10 @@ def counted_right(search: Search, course: Course) -> Course:
     What the lines' means say of a ratio is weighed together with the evidence for the course
     so counted: counted double, half of the lines are left unexplained.
     """
+    nearly = NEARLY if search.taught is None else NEARLY_TAUGHT
     for _ in range(2):
         scores = ratio_scores(search, course)
-        likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - NEARLY]
+        likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - nearly]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
         # Counted wrongly, the cut may be told wrongly too: each ratio may have any's.
         for each in counted.values() if len(likely) > 1 else ():
@@ -49,7 +52,7 @@ def counted_right(search: Search, course: Course) -> Course:
         weights = {
             ratio: scores[ratio]
             + counted[ratio].evidence
-            + counted[ratio].likeness
+            + LIKENESS_WORTH * counted[ratio].likeness
             + TEETH_WORTH * min(counted[ratio].cutness, MOST_TEETH)
             - counted[ratio].off_plate
             for ratio in likely

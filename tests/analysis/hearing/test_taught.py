@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.hearing.counting import counted_right
 from analysis.hearing.orders import AT_TIMES, FAINT, SILENT, TOP_ORDER
 from analysis.hearing.pursuit import recalled
 from analysis.hearing.search import Search
@@ -56,3 +57,20 @@ def test_the_router_is_recalled_beside_another_machine(both: Search, taught: Voi
     assert best.running.mean() > 0.95
     # To a step of the candidates, 0.25 %, and half of one for the reading.
     assert np.median(np.abs(rotation_hz / ROUTER_HZ - 1)) < 0.004
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_who_knows_the_voice_counts_its_lines_aright(known: bool) -> None:
+    """Even orders but for one that is hardly heard: twice the speed explains the others alone."""
+    hz, loud = 170.0, (2, 4, 10, 14, 20)
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    noise = np.random.default_rng(7).normal(0, 0.05, len(time_s))
+    even = 0.02 * np.sum([np.sin(2 * np.pi * n * hz * time_s + n * n) for n in loud], axis=0)
+    odd = np.sin(2 * np.pi * 7 * hz * time_s)
+    search = searched(noise + even + 0.003 * odd)
+    if known:
+        near = searched(noise + even + 0.02 * odd)
+        search = replace(search, taught=held(near, hz).voices.idle)
+    course = counted_right(search, held(search, 2 * hz))
+    told_hz = float(np.median(search.candidates.rotation_hz[course.path[course.running]]))
+    assert told_hz == pytest.approx(hz if known else 2 * hz, rel=0.004)
