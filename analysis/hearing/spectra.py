@@ -24,7 +24,7 @@ FLOOR_SPAN_HZ = 430.0
 COLOUR_SPAN_HZ = 180.0
 # Of ripples of this span half is followed. What stands above the curve draws at it that little.
 RIPPLE_SPAN_HZ = 170.0
-ABOVE_WEIGHT, COLOUR_ROUNDS = 0.03, 6
+ABOVE_WEIGHT, COLOUR_ROUNDS = 0.03, 8
 FLOOR_FRAMES, BESIDE_FRAMES = 64, 32  # with one colour, and heard for it on either side; even
 FLOOR_EVERY = 4  # bins: the floor is smooth, every fourth bin tells it
 LOG_POWER_MIN = -46.0  # ln(1e-20): digital silence
@@ -142,30 +142,38 @@ def standing_colour(
 
 
 def rippled_colour(
-    log_powers: npt.NDArray[np.float32], *, grid: SpectrumGrid
-) -> npt.NDArray[np.float32]:
+    log_powers: npt.NDArray[np.float32],
+    *,
+    grid: SpectrumGrid,
+    above: npt.NDArray[np.bool_] | None = None,
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_]]:
     """The shape of some seconds' spectra with the ripples in it, ln power, shape (bins,).
 
     A wall or a bench nearby ripples all of the noise like a comb, and the ripples move as the
     router, the phone and the hands do. A smooth curve along the mean's lower edge follows them
     and stays under the lines: asymmetric least squares (Eilers and Boelens, 2005 [memory]) with
-    a penalty on its second differences.
+    a penalty on its second differences. Also tells the bins that lie above it; from those `above`
+    it just before, the one such curve is found in fewer rounds.
     """
     mean = log_powers.mean(axis=0, dtype=np.float64)
     stiffness = (2 * np.sin(np.pi * grid.bin_hz / RIPPLE_SPAN_HZ)) ** -4
     bending = _second_differences(grid.bins) * stiffness
-    diagonal, weight = bending[-1].copy(), np.ones(grid.bins)
+    diagonal = bending[0].copy()
+    above = np.zeros(grid.bins, bool) if above is None else above
     for _ in range(COLOUR_ROUNDS):
-        bending[-1] = diagonal + weight
-        curve = scipy.linalg.solveh_banded(bending, weight * mean, check_finite=False)
-        weight = np.where(mean > curve, ABOVE_WEIGHT, 1 - ABOVE_WEIGHT)
-    return np.asarray(curve, np.float32)
+        weight = np.where(above, ABOVE_WEIGHT, 1 - ABOVE_WEIGHT)
+        bending[0] = diagonal + weight
+        curve = scipy.linalg.solveh_banded(bending, weight * mean, lower=True, check_finite=False)
+        was_above, above = above, mean > curve
+        if np.array_equal(above, was_above):
+            break
+    return np.asarray(curve, np.float32), above
 
 
 def _second_differences(count: int) -> npt.NDArray[np.float64]:
-    """The sum of squared second differences as a quadratic form, upper bands, shape (3, count)."""
-    bands = np.tile(np.array([[1.0], [-4.0], [6.0]]), count)
-    bands[2, [0, -1]], bands[2, [1, -2]], bands[1, [1, -1]] = 1, 5, -2
+    """The sum of squared second differences as a quadratic form, lower bands, shape (3, count)."""
+    bands = np.tile(np.array([[6.0], [-4.0], [1.0]]), count)
+    bands[0, [0, -1]], bands[0, [1, -2]], bands[1, [0, -2]] = 1, 5, -2
     return bands
 
 
@@ -184,13 +192,13 @@ def against_floor(
     """
     standing_shape = standing_colour(log_powers, grid=grid) if standing else None
     pairs = len(log_powers) // 2 * 2
-    floors, excess = [], []
+    floors, excess, above = [], [], None
     for first in range(0, len(log_powers), FLOOR_FRAMES):
         part = log_powers[first : first + FLOOR_FRAMES]
         shape = standing_shape
         if shape is None:
             around = slice(max(0, first - BESIDE_FRAMES), first + FLOOR_FRAMES + BESIDE_FRAMES)
-            shape = rippled_colour(log_powers[around], grid=grid)
+            shape, above = rippled_colour(log_powers[around], grid=grid, above=above)
         floor = log_floor(part, colour=shape, grid=grid)
         floors.append(floor[:, ::FLOOR_EVERY].copy())
         over = part - floor
