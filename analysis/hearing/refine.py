@@ -22,12 +22,14 @@ from analysis.hearing.spectra import FLOOR_EVERY, SpectrumGrid
 FloatArray = npt.NDArray[np.float64]
 AnyNumber = TypeVar("AnyNumber", np.float64, np.complex128)
 ComplexArray = npt.NDArray[np.complex128]
+Phasors = npt.NDArray[np.complex64]
 
 HALF_WIDTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256)  # frames to either side
 FIRST_STEPS, LATER_STEPS = 4, 1  # Newton steps: a longer window starts near its answer
 # Sum of the correlations between a Hann frame and its neighbours at a quarter frame:
 # 1 + 2 (0.6592 + 0.1667 + 0.0075), from the window's autocorrelation.
 OVERLAP_NOISE = 2.667
+NEARBY = 4  # frames to either side of a window that is cheaper summed frame by frame
 POOL_SHIFTS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # frames
 SCATTER_FRAMES = 17
 MOST_SCATTER = 0.01  # of the rotation: more than that is a slip of one order
@@ -45,7 +47,7 @@ def order_phasors(
     rotation_hz: FloatArray,
     orders: npt.NDArray[np.int64],
     grid: SpectrumGrid,
-) -> ComplexArray:
+) -> Phasors:
     """Each order's amplitude and phase at the frames' centres, shape (frames, orders).
 
     White-noise units: noise alone has mean power 1. Orders above the top bin are 0.
@@ -55,22 +57,15 @@ def order_phasors(
     place = np.where(inside, place, 2.0)
     left = place.astype(np.int64)
     row = np.arange(len(rotation_hz))[:, None]
-    out = np.zeros(place.shape, np.complex128)
-    energy = np.zeros(place.shape)
-    for shift in (0, 1):
-        cell = left + shift
-        gain = hann_kernel(cell - place)
-        # The frame's phase counts from its first sample; (-1)^bin moves it to the centre.
-        sign = 1 - 2 * (cell & 1)
-        out += spectra[row, cell] * (gain * sign)
-        energy += gain**2
+    gain, next_gain = hann_kernel(left - place), hann_kernel(left + 1 - place)
+    out = spectra[row, left] * gain - spectra[row, left + 1] * next_gain
+    # The frame's phase counts from its first sample; (-1)^bin moves it to the centre.
+    out *= 1 - 2 * (left & 1)
     # Neighbouring Hann cells' noise is correlated by -2/3 (the sign is in the phase turn).
-    left_gain, right_gain = hann_kernel(left - place), hann_kernel(left + 1 - place)
-    energy += 2 * (2 / 3) * left_gain * right_gain
-    out /= np.sqrt(energy)
+    out /= np.sqrt(gain**2 + next_gain**2 + 2 * (2 / 3) * gain * next_gain)
     out *= np.exp(-0.5 * log_floor[row, left // FLOOR_EVERY])
     out[~inside] = 0
-    return out
+    return out.astype(np.complex64)
 
 
 def hann_kernel(bins: FloatArray) -> FloatArray:
@@ -87,7 +82,7 @@ class Refined:
 
 
 def refine_stretch(
-    phasors: ComplexArray,
+    phasors: Phasors,
     *,
     rotation_hz: FloatArray,
     orders: npt.NDArray[np.int64],
@@ -112,15 +107,12 @@ def refine_stretch(
     reach = np.ones(frames, np.int64)
     scatter = deviation
     for half in HALF_WIDTHS:
-        if half > 1 and half >= frames:
+        if half > 1 and (half >= frames or not growing.any()):
             break
-        found, peaked = track.copy(), growing.copy()
-        sigma, apart = deviation.copy(), scatter.copy()
-        # The early steps build on each other's answers all around; later windows stand alone.
-        asked = np.flatnonzero(growing | (half <= 2))
+        found = track
         for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):
-            found[asked], sigma[asked], apart[asked], peaked[asked] = _newton_step(
-                phasors, track=found, asked=asked, orders=orders, half=half, step_s=step_s
+            found, sigma, apart, peaked = _newton_step(
+                phasors, track=found, orders=orders, half=half, step_s=step_s
             )
         if half > 1:
             growing &= (np.abs(found - track) <= AGREE * deviation) | ~peaked
@@ -172,40 +164,36 @@ def _pooled(
 
 
 def _newton_step(
-    phasors: ComplexArray,
+    phasors: Phasors,
     *,
     track: FloatArray,
-    asked: npt.NDArray[np.int64],
     orders: npt.NDArray[np.int64],
     half: int,
     step_s: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.bool_]]:
     """One step towards the rotation that best stills all phasors in windows of 2 half + 1.
 
-    Returns for the frames `asked` the rotation, its standard deviation in white noise, the same
-    by how far the orders differ (jackknifed: a fan or a tooth does not keep to the shaft), and
-    where the objective, the power of the windowed sum over all orders, bends down as it must
-    near its peak.
+    Returns for each frame the rotation, its standard deviation in white noise, the same by how
+    far the orders differ (jackknifed: a fan or a tooth does not keep to the shaft), and where
+    the objective, the power of the windowed sum over all orders, bends down as it must near its
+    peak.
     """
-    frames = len(track)
-    index = np.arange(frames)
     turn = 2 * np.pi * step_s
     turns = step_s * np.concatenate([[0.0], np.cumsum((track[1:] + track[:-1]) / 2)])
     # Each order's turn is a power of the first's: products are far cheaper than exponentials.
-    once = np.exp(-2j * np.pi * turns)
+    once = np.exp(-2j * np.pi * turns).astype(np.complex64)
     powers = list(accumulate(repeat(once, int(orders.max())), np.multiply))
     still = phasors * np.stack([powers[order - 1] for order in orders], axis=1)
-    low = np.maximum(asked - half, 0)
-    high = np.minimum(asked + half + 1, frames)
-    count = (high - low).astype(np.float64)
-    centre = (low + high - 1) / 2
-    s0 = _window_sum(still, low, high)
-    s1 = _window_sum(still * index[:, None], low, high)
-    s2 = _window_sum(still * (index**2)[:, None], low, high)
-    s2 += centre[:, None] * (centre[:, None] * s0 - 2 * s1)
-    s1 -= centre[:, None] * s0
-    slopes = orders * np.imag(np.conj(s0) * s1)
-    bends = orders**2 * (np.abs(s1) ** 2 - np.real(np.conj(s0) * s2))
+    # The power's slope and bend are the same wherever frames are counted from.
+    s0, s1, s2 = (_moments_nearby if half <= NEARBY else _moments)(still, half)
+    index = np.arange(len(track)) - (len(track) - 1) / 2
+    low, high = np.maximum(index - half, index[0]), np.minimum(index + half, index[-1])
+    count, centre = high - low + 1, (low + high) / 2
+    weights = orders.astype(np.float32)
+    slopes = s0.real * s1.imag - s0.imag * s1.real
+    slopes *= weights
+    bends = s1.real**2 + s1.imag**2 - s0.real * s2.real - s0.imag * s2.imag
+    bends *= weights**2
     bend = bends.sum(axis=1)
     peaked = bend < 0
     bend = np.where(peaked, bend, -1.0)
@@ -216,20 +204,42 @@ def _newton_step(
     apart = np.sqrt((left**2).sum(axis=1)) / (-bend * turn)
     # The track's own mean over the window, weighted as a regression of its phase weighs it.
     spread = count * (count**2 - 1) / 12
-    mean = _window_sum(turns * index, low, high) - centre * _window_sum(turns, low, high)
+    mean = _window_sum(turns * index, half) - centre * _window_sum(turns, half)
     mean /= spread * step_s
-    power = np.abs(s0 / count[:, None]) ** 2 - OVERLAP_NOISE / count[:, None]
-    power = np.maximum(power, 0)
-    information = 2 * turn**2 * spread / OVERLAP_NOISE * (power * orders**2).sum(axis=1)
-    limit = 0.002 * track[asked]
+    noise = (OVERLAP_NOISE * count).astype(np.float32)
+    power = np.maximum(s0.real**2 + s0.imag**2 - noise[:, None], 0) @ weights**2
+    information = 2 * turn**2 * spread / OVERLAP_NOISE * power / count**2
+    limit = 0.002 * track
     found = mean + np.clip(delta, -limit, limit)
     return found, 1 / np.sqrt(np.maximum(information, 1e-9)), apart, peaked
 
 
-def _window_sum(
-    values: npt.NDArray[AnyNumber], low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]
-) -> npt.NDArray[AnyNumber]:
-    total = np.empty((len(values) + 1, *values.shape[1:]), values.dtype)
-    total[0] = 0
-    np.cumsum(values, axis=0, out=total[1:])
-    return np.asarray(total[high] - total[low])
+def _moments_nearby(still: Phasors, half: int) -> tuple[Phasors, Phasors, Phasors]:
+    """`_moments` counted from each window's middle, summed frame by frame: short windows' way."""
+    padded = np.pad(still, ((half, half), (0, 0)))
+    s0, s1, s2 = still.copy(), np.zeros_like(still), np.zeros_like(still)
+    for away in range(1, half + 1):
+        after = padded[half + away : half + away + len(still)]
+        before = padded[half - away : half - away + len(still)]
+        both = after + before
+        s0 += both
+        s1 += away * (after - before)
+        s2 += away**2 * both
+    return s0, s1, s2
+
+
+def _moments(still: Phasors, half: int) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    """Sums over windows of phasors, times frame number, and times that squared."""
+    index = np.arange(len(still))[:, None] - len(still) / 2
+    once = np.asarray(still, np.complex128)  # sums that grow long
+    first = once * index
+    return _window_sum(once, half), _window_sum(first, half), _window_sum(first * index, half)
+
+
+def _window_sum(values: npt.NDArray[AnyNumber], half: int) -> npt.NDArray[AnyNumber]:
+    """Sums over `half` frames to either side, less where the stretch ends, shape as `values`."""
+    frames = len(values)
+    total = np.zeros((frames + 2 * half + 1, *values.shape[1:]), values.dtype)
+    np.cumsum(values, axis=0, out=total[half + 1 : half + 1 + frames])
+    total[half + 1 + frames :] = total[half + frames]
+    return total[2 * half + 1 :] - total[:frames]

@@ -259,7 +259,7 @@ def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray
 
 def _phasors(
     frames: Frames, coarse: FloatArray, first: int, end: int, *, orders: npt.NDArray[np.int64]
-) -> tuple[FloatArray, npt.NDArray[np.complex128]]:
+) -> tuple[FloatArray, npt.NDArray[np.complex64]]:
     """A running stretch's track, nearer where it glides, and its orders' phasors along it."""
     grid = frames.grid
     phasors_of = partial(order_phasors, orders=orders, grid=grid)

@@ -233,7 +233,7 @@ def test_frames_beside_a_knock_borrow_from_their_surer_neighbours() -> None:
         parts = rng.normal(size=(2, frames, len(ORDERS))) / 2**0.5
         noise = parts[0] + 1j * parts[1]
         phasors = np.exp(2j * np.pi * hz * GRID.step_s * np.outer(np.arange(frames), ORDERS))
-        phasors = np.asarray(5 * phasors + noise, np.complex128)
+        phasors = np.asarray(5 * phasors + noise, np.complex64)
         phasors[knock] = 20 * noise[knock]
         found = refine_stretch(
             phasors, rotation_hz=np.full(frames, hz), orders=ORDERS, step_s=GRID.step_s
@@ -250,7 +250,7 @@ def test_frames_beside_a_knock_borrow_from_their_surer_neighbours() -> None:
 def test_noise_alone_leaves_the_path_where_it_was_within_its_tolerance() -> None:
     rng = np.random.default_rng(1)
     parts = rng.normal(size=(2, 60, 8)) / 2**0.5
-    phasors = np.asarray(parts[0] + 1j * parts[1], np.complex128)
+    phasors = np.asarray(parts[0] + 1j * parts[1], np.complex64)
     rotation = np.full(60, 250.0)
     found = refine_stretch(phasors, rotation_hz=rotation, orders=ORDERS, step_s=GRID.step_s)
     assert np.isfinite(found.rotation_hz).all()
@@ -262,7 +262,7 @@ def test_noise_alone_leaves_the_path_where_it_was_within_its_tolerance() -> None
 def test_the_shortest_stretches_come_out_whole(frames: int) -> None:
     # Phasors that stay with the path's own turning: it is right.
     turns = 250.0 * GRID.step_s * np.arange(frames)
-    phasors: npt.NDArray[np.complex128] = 5 * np.exp(2j * np.pi * np.outer(turns, ORDERS))
+    phasors: npt.NDArray[np.complex64] = 5 * np.exp(2j * np.pi * np.outer(turns, ORDERS))
     rotation = np.full(frames, 250.0)
     found = refine_stretch(phasors, rotation_hz=rotation, orders=ORDERS, step_s=GRID.step_s)
     assert found.rotation_hz == pytest.approx(rotation, rel=1e-9)
