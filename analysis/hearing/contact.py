@@ -48,14 +48,14 @@ def band_levels(
     Up to the top bin the mean of the log power is read, which lines hardly lift, above it
     the power itself. `spectra` has shape (frames, all bins), `log_powers` (frames, grid.bins).
     """
-    columns = []
-    for low, high in pairwise(BAND_EDGES_HZ.tolist()):
-        first, last = round(low / grid.bin_hz), round(high / grid.bin_hz)
-        if last < grid.bins:
-            columns.append(log_powers[:, first:last].mean(axis=1))
-        elif high < 0.47 * grid.sample_rate_hz:
-            band = spectra[:, first:last].view(np.float32)
-            columns.append(np.log(np.einsum("ij,ij->i", band, band) / (last - first) + 1e-20))
+    edges = np.rint(BAND_EDGES_HZ / grid.bin_hz).astype(np.int64)
+    held = BAND_EDGES_HZ / grid.sample_rate_hz < 0.47
+    low = edges[edges < grid.bins]
+    below = np.add.reduceat(log_powers[:, : low[-1]], low[:-1], axis=1) / np.diff(low)
+    columns = [*below.T]
+    for first, last in pairwise(edges[held][len(low) - 1 :].tolist()):
+        band = spectra[:, first:last].view(np.float32)
+        columns.append(np.log(np.vecdot(band, band) / (last - first) + 1e-20))
     return np.stack(columns, axis=1).astype(np.float32)
 
 

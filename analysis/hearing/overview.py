@@ -34,7 +34,7 @@ class OverviewMaker:
         self._group = max(1, grid.bins // ROWS)
         self._columns: list[npt.NDArray[np.float32]] = []
         self._every = 2  # frames to a column
-        self._pending: list[npt.NDArray[np.float32]] = []
+        self._pending = np.empty((0, grid.bins // self._group), np.float32)
 
     def add(self, log_powers: npt.NDArray[np.float32]) -> None:
         """Take in frames, shape (frames, bins), ln power."""
@@ -42,10 +42,11 @@ class OverviewMaker:
         grouped = log_powers[:, : last : self._group]
         for first in range(1, self._group):
             grouped = np.maximum(grouped, log_powers[:, first : last : self._group])
-        self._pending.extend(grouped)
-        while len(self._pending) >= self._every:
-            self._columns.append(np.max(self._pending[: self._every], axis=0))
-            del self._pending[: self._every]
+        self._pending = np.concatenate([self._pending, grouped])
+        whole = len(self._pending) // self._every * self._every
+        columns = self._pending[:whole].reshape(-1, self._every, grouped.shape[1])
+        self._columns.extend(columns.max(axis=1))
+        self._pending = self._pending[whole:]
         if len(self._columns) > MOST_COLUMNS and len(self._columns) % 2 == 0:
             pairs = zip(self._columns[0::2], self._columns[1::2], strict=True)
             self._columns = [np.maximum(a, b) for a, b in pairs]
