@@ -93,18 +93,18 @@ def _paths(
     ramp = glide_cost * np.arange(count, dtype=np.float32)
     scores = np.empty((steps, windows, count), np.float32)
     off = np.zeros((steps, windows), np.float32)
-    # Both directions in one array, the second one counted from the other end.
-    ways = np.empty((2, windows, count), np.float32)
+    ramps = np.stack([ramp, ramp[::-1]])[:, None]
+    ways = np.empty((2, windows, count), np.float32)  # from below and from above
     back = ways[1, :, ::-1]
     scores[0] = evidence[: begins + 1 : every or 1]
     for t in range(1, steps):
         previous, now = scores[t - 1], scores[t]
         best = np.maximum.reduce(previous, axis=1)
-        np.add(previous, ramp, out=ways[0])
-        np.add(previous[:, ::-1], ramp, out=ways[1])
-        np.maximum.accumulate(ways, axis=2, out=ways)
-        ways -= ramp
-        np.maximum(ways[0], back, out=now)
+        np.add(previous, ramps, out=ways)
+        np.maximum.accumulate(ways[0], axis=1, out=ways[0])
+        np.maximum.accumulate(back, axis=1, out=back)
+        ways -= ramps
+        np.maximum(ways[0], ways[1], out=now)
         np.maximum(now, (off[t - 1] - switch_cost)[:, None], out=now)
         now += evidence[t : begins + t + 1 : every or 1]
         # Only differences matter; taking the best off keeps float32 sharp on long takes.
