@@ -219,7 +219,8 @@ def order_excess(
     place = np.where(inside, place, 0.0)
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
-    row = np.arange(len(rotation_hz))[:, None]
-    out = excess[row, left] * (1 - weight) + excess[row, left + 1] * weight
+    left += excess.shape[1] * np.arange(len(rotation_hz))[:, None]
+    flat = np.ravel(excess)
+    out = flat.take(left) * (1 - weight) + flat.take(left + 1) * weight
     out[~inside] = np.nan
     return out
