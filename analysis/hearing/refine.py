@@ -204,8 +204,8 @@ def _newton_step(
     apart = np.sqrt((left**2).sum(axis=1)) / (-bend * turn)
     # The track's own mean over the window, weighted as a regression of its phase weighs it.
     spread = count * (count**2 - 1) / 12
-    mean = _window_sum(turns * index, half) - centre * _window_sum(turns, half)
-    mean /= spread * step_s
+    sums = _window_sum(np.stack([turns, turns * index], axis=1), half)
+    mean = (sums[:, 1] - centre * sums[:, 0]) / (spread * step_s)
     noise = (OVERLAP_NOISE * count).astype(np.float32)
     power = np.maximum(s0.real**2 + s0.imag**2 - noise[:, None], 0) @ weights**2
     information = 2 * turn**2 * spread / OVERLAP_NOISE * power / count**2
@@ -216,7 +216,8 @@ def _newton_step(
 
 def _moments_nearby(still: Phasors, half: int) -> tuple[Phasors, Phasors, Phasors]:
     """`_moments` counted from each window's middle, summed frame by frame: short windows' way."""
-    padded = np.pad(still, ((half, half), (0, 0)))
+    padded = np.zeros((len(still) + 2 * half, still.shape[1]), still.dtype)
+    padded[half : half + len(still)] = still
     s0, s1, s2 = still.copy(), np.zeros_like(still), np.zeros_like(still)
     for away in range(1, half + 1):
         after = padded[half + away : half + away + len(still)]
