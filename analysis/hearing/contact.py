@@ -266,10 +266,11 @@ def two_state_path(evidence: npt.NDArray[np.floating], *, cost: float) -> Mask:
     >>> two_state_path(np.array([-5.0, 3.0, -1.0, 3.0, 3.0, -9.0]), cost=3.0)
     array([False,  True,  True,  True,  True, False])
     """
-    leads, lead = np.empty(len(evidence)), 0.0
-    for i, gain in enumerate(evidence.tolist()):
+    each, lead = [], 0.0
+    for gain in evidence.tolist():
         lead = (cost if lead > cost else -cost if lead < -cost else lead) + gain
-        leads[i] = lead
+        each.append(lead)
+    leads = np.array(each, float)
     decided = np.abs(leads) > cost
     decided[-1:] = True
     place = np.where(decided, np.arange(len(leads)), len(leads))

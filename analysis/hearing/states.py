@@ -10,6 +10,7 @@ from scipy.ndimage import binary_erosion, uniform_filter1d
 
 from analysis.hearing.contact import (
     APART,
+    Features,
     bimodal_guesses,
     part_states,
     share_at_ends,
@@ -160,9 +161,9 @@ def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) ->
     return settled & (teeth > two_class_threshold(teeth[settled])[0])
 
 
-def _features(search: Search, orders: npt.NDArray[np.float32]) -> FloatArray:
+def _features(search: Search, orders: npt.NDArray[np.float32]) -> Features:
     """What tells states apart: band levels, the level by itself, and the low orders."""
-    bands = search.steps.bands.astype(np.float64)
+    bands = search.steps.bands
     level = bands.mean(axis=1, keepdims=True)
     low = np.clip(np.nan_to_num(orders[:, :24], nan=-0.6), -0.6, 4)
     return np.concatenate([bands - level, level, low], axis=1)
