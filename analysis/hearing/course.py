@@ -21,6 +21,7 @@ from analysis.hearing.impostors import without_mains
 from analysis.hearing.machines import (
     MIN_SEED_STEPS,
     is_a_line,
+    leapt_to,
     machines_met,
     other_machines,
     seeds_of,
@@ -104,6 +105,13 @@ def find_course(
             if other is None or as_it_was.merit > other.merit + CLEARLY_MORE:
                 other = as_it_was
         search, likeliest = clearer, other
+    if likeliest is not None and (leapt := leapt_to(search, likeliest)) is not None:
+        machine, stretch = leapt
+        clearer = search.without(machine)
+        other = _likeliest(clearer, known, taught, besides)
+        # If nothing runs on there it was the router, giving way too fast to be followed.
+        if other is not None and _runs_on(other, likeliest) and _runs(other, stretch):
+            search, likeliest = clearer, other
     if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
         return likeliest
     other = _likeliest(quieter, known, taught, besides)
@@ -125,6 +133,10 @@ def _runs_on(course: Course, before: Course) -> bool:
     """Whether a course still runs where another one cut."""
     cut = before.cutting & before.running
     return not cut.any() or bool(np.mean(course.running[cut]) > ALL_BUT_CUT)
+
+
+def _runs(course: Course, steps: Mask) -> bool:
+    return bool(np.mean(course.running[steps]) > ALL_BUT_CUT)
 
 
 def _likeliest(

@@ -92,8 +92,6 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
     When a router gives way its lines go with it. A comb that was followed out of the cut and
     in the cut sounds on at its own speed, while the course is elsewhere, is another machine's.
     Stretches that hold half of the cut are not asked: there the router itself may sound on.
-    Nor need it be heard in the cut where the speed leaps to it from another, again and again:
-    no spindle wins back a tenth of its speed in no time.
     """
     path, met = course.path, []
     all_cut = np.count_nonzero(course.cutting & course.running)
@@ -110,14 +108,32 @@ def machines_met(search: Search, course: Course) -> list[Machine]:
         if np.count_nonzero(elsewhere) < MIN_SEED_STEPS:
             continue
         sounding = _sounding_on(search, course, np.exp(log_hz), stretch, elsewhere)
-        if _leaps(path, stretch):
-            sounding = np.ones(len(sounding), bool)
         if sounding.any():
             steady = np.rint((log_hz - np.log(search.candidates.lowest_hz)) / LOG_STEP)
             steady = steady.astype(np.int64)
             voice = learn_voice(order_fits(search.orders(steady)), stretch)
             met.append(Machine(steady, np.where(sounding, voice, SILENT)))
     return met
+
+
+def leapt_to(search: Search, course: Course) -> tuple[Machine, Mask] | None:
+    """A machine that a course leaps to from another's speed and back, again and again; and when.
+
+    It need not be heard in the cut: no spindle wins back a tenth of its speed in no time.
+    """
+    for stretch in _stretches_alike(course.path):
+        if np.count_nonzero(stretch) >= MIN_SEED_STEPS and _leaps(course.path, stretch):
+            steps = np.flatnonzero(stretch)
+            steady = np.interp(np.arange(len(stretch)), steps, course.path[steps])
+            path = np.rint(steady).astype(np.int64)
+            voice = learn_voice(order_fits(search.orders(path)), stretch)
+            return Machine(path, voice), stretch
+    return None
+
+
+def is_a_line(machine: Machine) -> bool:
+    """Whether a machine that was met is known by too few lines to be told from a whistle."""
+    return bool(np.count_nonzero(machine.voice != SILENT) < LEAST_ORDERS)
 
 
 def _leaps(path: npt.NDArray[np.int64], stretch: Mask) -> bool:
@@ -138,11 +154,6 @@ def _leaps(path: npt.NDArray[np.int64], stretch: Mask) -> bool:
         at_once = np.abs(path[edge + 1] - path[edge - 1])
         leaps += bool(at_once > AT_ONCE * abs(after - before))
     return meetings >= LEAST_LEAPS and leaps >= MOST_LEAP * meetings
-
-
-def is_a_line(machine: Machine) -> bool:
-    """Whether a machine that was met is known by too few lines to be told from a whistle."""
-    return bool(np.count_nonzero(machine.voice != SILENT) < LEAST_ORDERS)
 
 
 def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
