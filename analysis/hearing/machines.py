@@ -122,8 +122,10 @@ def leapt_to(search: Search, course: Course) -> tuple[Machine, Mask] | None:
     It need not be heard in the cut: no spindle wins back a tenth of its speed in no time.
     """
     for stretch in _stretches_alike(course.path):
-        if np.count_nonzero(stretch) >= MIN_SEED_STEPS and _leaps(course.path, stretch):
-            steps = np.flatnonzero(stretch)
+        steps = np.flatnonzero(stretch)
+        if len(steps) < MIN_SEED_STEPS or np.mean(course.cutting[steps]) > HARDLY_CUT:
+            continue
+        if _leaps(course.path, stretch):
             steady = np.interp(np.arange(len(stretch)), steps, course.path[steps])
             path = np.rint(steady).astype(np.int64)
             voice = learn_voice(order_fits(search.orders(path)), stretch)
