@@ -63,6 +63,7 @@ ALONG = 0.5  # share of the steps
 CUTS = 7.0  # cutness of a router that surely cuts
 ROUNDS = 3
 ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
+MOST_OF_LEAPT = 0.6  # of another machine's time, some of which the router may be off
 MOST_MET = 2  # times that machines which the course went over to are taken out
 
 
@@ -136,7 +137,7 @@ def _runs_on(course: Course, before: Course) -> bool:
 
 
 def _runs(course: Course, steps: Mask) -> bool:
-    return bool(np.mean(course.running[steps]) > ALL_BUT_CUT)
+    return bool(np.mean(course.running[steps]) > MOST_OF_LEAPT)
 
 
 def _likeliest(

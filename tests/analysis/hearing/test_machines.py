@@ -5,10 +5,10 @@ import pytest
 import scipy.signal
 
 from analysis.hearing.machines import leapt_to, machines_met
-from analysis.hearing.orders import SILENT
+from analysis.hearing.orders import SILENT, generic_voice
 from analysis.hearing.search import Machine, Search
 from analysis.hearing.states import tell_apart
-from tests.analysis.hearing.searches import RATE_HZ, path_at, searched, step_times_s
+from tests.analysis.hearing.searches import RATE_HZ, course_of, path_at, searched, step_times_s
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -107,8 +107,7 @@ def test_no_spindle_wins_back_its_speed_in_no_time(lag_s: float, leaps: bool) ->
     search = searched(0.05 * np.sum(tones, axis=0) + noise)
     steps = np.clip((step_times_s(search) * RATE_HZ).astype(int), 0, len(time_s) - 1)
     path = path_at(search, speed_hz[steps])
-    course = tell_apart(search, path, guess=in_the_cut(search))
-    leapt = leapt_to(search, course)
+    leapt = leapt_to(search, course_of(path, generic_voice(2), in_the_cut(search)))
     assert (leapt is not None) == leaps
     if leapt is not None:
         machine, steps = leapt
