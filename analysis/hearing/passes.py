@@ -13,6 +13,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S, Named, parted
+from analysis.hearing.sagging import won_back
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
 from analysis.hearing.trace import Contact, Trace
@@ -181,14 +182,15 @@ def _named(
         cut_left_measure(each, contact=mask, settled=steady, step_s=step_s)
         for each in (features, trace.band_features())
     )
+    settled = won_back(trace, mask)
     heard = [
         HeardBreak(
             length_s=(b - a) * step_s,
             at_one_setting=_at_one_setting(trace.rotation_hz[a:b], step_s),
-            rub=rub(a, b),
-            left=left.measure(a, b),
+            rub=rub(settled(a, b), b),
+            left=left.measure(settled(a, b), b),
             left_sd=left.sd,
-            hiss=hiss.measure(a, b),
+            hiss=hiss.measure(settled(a, b), b),
             hiss_sd=hiss.sd,
         )
         for a, b in breaks

@@ -1,4 +1,4 @@
-"""Where a motor that sags feels the load come on and off.
+"""Where a motor that sags feels the load come on and off, and when it has got over it.
 
 Without a governor a motor heads for another speed the moment its load changes, and takes some
 tenths of a second to get there. Its fan quietens and revives as slowly, and what is read from the
@@ -6,6 +6,8 @@ sound may follow that. The bend in the speed keeps the moment.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +28,7 @@ LEAST_BEND = 1e-4  # ln speed: what a track is good for
 LATE_ENTRY_S, LATE_EXIT_S = 0.12, 0.15  # an end later than its bend by more is put there
 SOUGHT_S, BEYOND_S = 0.45, 0.1  # before and after the end
 LEAVING_S = 0.04  # the load is off before the last chip is cut
+NOT_YET, MOST_LEFT_OUT = 0.25, 0.6  # of the sag; of a break
 NEAR_S = 0.6  # of an end: not "elsewhere"
 
 
@@ -60,6 +63,30 @@ def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
             end = max(entry + 1, left) if (end - left) * step_s > LATE_EXIT_S else end
         placed.append((entry, end))
     return placed
+
+
+def won_back(trace: Trace, contact: npt.NDArray[np.bool_]) -> Callable[[int, int], int]:
+    """From which frame on a break sounds as it does to its end: the sag is all but won back.
+
+    Until then a motor that sags, slower than it runs free, sounds neither free nor in the cut.
+    Half and a little more of a short break are left out at most.
+    """
+    running = trace.running
+    free, cut = running & ~contact, running & contact
+    if not free.any() or not cut.any():
+        return lambda first, _end: first
+    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
+    usual = float(np.median(log_hz[free]))
+    sag = usual - float(np.median(log_hz[cut]))
+    if sag < LEAST_SAG:
+        return lambda first, _end: first
+    back = log_hz >= usual - NOT_YET * sag
+
+    def settled(first: int, end: int) -> int:
+        after = int(np.argmax(back[first:end])) if back[first:end].any() else end - first
+        return first + min(after, int(MOST_LEFT_OUT * (end - first)))
+
+    return settled
 
 
 def _change(log_hz: FloatArray, running: npt.NDArray[np.bool_], ahead: int) -> FloatArray:

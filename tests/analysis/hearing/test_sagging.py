@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.hearing.sagging import ends_by_sag
+from analysis.hearing.sagging import ends_by_sag, won_back
 from analysis.hearing.trace import Trace
 
 STEP_S = 0.0232
@@ -78,3 +78,21 @@ def test_a_governed_motor_and_a_track_that_leaps_tell_nothing(sag: float, apart:
 def test_where_the_router_is_not_heard_nothing_is_moved() -> None:
     trace = trace_of(np.full(COUNT, np.nan))
     assert ends_by_sag(trace, [(ENTRY, EXIT)]) == [(ENTRY, EXIT)]
+
+
+@pytest.mark.parametrize("lag_s", [0.2, 0.4])
+def test_a_break_is_read_once_three_quarters_of_the_sag_are_won_back(lag_s: float) -> None:
+    trace = trace_of(lagging(loaded(sag=0.2), lag_s=lag_s))
+    contact = np.zeros(COUNT, bool)
+    contact[ENTRY:EXIT] = True
+    settled = won_back(trace, contact)
+    # Of a first-order lag a quarter is left after ln 4 of its times; in ln speed hardly less.
+    assert (settled(EXIT, COUNT) - EXIT) * STEP_S == pytest.approx(np.log(4) * lag_s, rel=0.15)
+    assert settled(EXIT, EXIT + 10) == EXIT + 6  # at most three fifths of a short one
+
+
+def test_a_governed_motors_break_is_read_from_its_beginning() -> None:
+    contact = np.zeros(COUNT, bool)
+    contact[ENTRY:EXIT] = True
+    settled = won_back(trace_of(lagging(loaded(sag=0.02), lag_s=0.4)), contact)
+    assert settled(EXIT, COUNT) == EXIT
