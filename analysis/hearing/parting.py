@@ -27,6 +27,7 @@ TOUCH = -4.0  # nats for contact too short for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
 PLAIN = 15.0  # nats: nothing that the passes' times say turns that over
 MOST_AT_ONCE = 12  # breaks tried in every combination
+MOST_TOGETHER = 60  # a long take is parted in two where it is surest: over hours edges change
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,19 @@ def parted(
     inside = [max((k for k in c if k is not Break.WAY_BACK), key=lambda k: c[k]) for c in chances]
     stay = np.array([c[kind] for c, kind in zip(chances, inside, strict=True)])
     go = np.array([c.get(Break.WAY_BACK, IMPOSSIBLE) for c in chances])
+
+    third = len(chances) // 3
+    place = third + int(np.argmax((go - stay)[third : len(go) - third])) if third else 0
+    if len(chances) > MOST_TOGETHER and go[place] > stay[place]:
+        before, after = slice(None, place), slice(place + 1, None)
+        surest = Named(Break.WAY_BACK, float((go - stay)[place]), _stands(chances[place]))
+        return [
+            *parted(chances[before], contact_s=contact_s[: place + 1], first_whole=first_whole,
+                    last_whole=True),
+            surest,
+            *parted(chances[after], contact_s=contact_s[place + 1 :], first_whole=True,
+                    last_whole=last_whole),
+        ]  # fmt: skip
 
     def merits(ways: Masks) -> FloatArray:
         passes = _passes_merit(

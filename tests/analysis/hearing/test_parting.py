@@ -11,6 +11,7 @@ from analysis.hearing.parting import (
     CUT_OFF,
     JOBS_SPREAD,
     MOST_AT_ONCE,
+    MOST_TOGETHER,
     PASS_SPREADS,
     SHORTEST_PASS_S,
     TOUCH,
@@ -130,6 +131,14 @@ def test_two_breaks_that_only_together_make_passes_alike_are_found() -> None:
     assert len(contact_s) > MOST_AT_ONCE
     told = named(contact_s)
     assert [place for place, kind in enumerate(told) if kind is Break.DWELL] == [12, 14]
+
+
+def test_the_breaks_of_a_long_day_are_named_as_those_of_a_take() -> None:
+    # All pairs of so many breaks at once would take hundreds of megabytes.
+    day = [*([6.0, 6.3, 5.8] * 100), 2.9, 3.1, *([6.0, 6.3, 5.8] * 100)]
+    assert len(day) > 8 * MOST_TOGETHER
+    told = named(day)
+    assert [place for place, kind in enumerate(told) if kind is Break.DWELL] == [300]
 
 
 @given(
