@@ -175,13 +175,12 @@ def _named(
     stretches: tuple[tuple[int, int], ...],
     breaks: list[tuple[int, int]],
 ) -> list[Named]:
-    features, step_s = trace.rub_features(), trace.step_s
-    mask, steady = contact.mask, trace.steady
+    mask, steady, step_s = contact.mask, trace.steady, trace.step_s
+    # One kind of features at a time: of two hours each takes some memory.
+    hiss = cut_left_measure(trace.band_features(), contact=mask, settled=steady, step_s=step_s)
+    features = trace.rub_features()
+    left = cut_left_measure(features, contact=mask, settled=steady, step_s=step_s)
     rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
-    left, hiss = (
-        cut_left_measure(each, contact=mask, settled=steady, step_s=step_s)
-        for each in (features, trace.band_features())
-    )
     settled = won_back(trace, mask)
     heard = [
         HeardBreak(
