@@ -26,7 +26,7 @@ HIGHEST_NEEDED_RATE_HZ = 48_000
 MOST_CHANNELS = 64
 LONGEST_TAKE_S = 12 * 3600
 
-_BLOCK_SAMPLES = 32_768
+_BLOCK_SAMPLES = 16_384
 _REACHABLE_PLANES = 8
 # Only what holds recorded sound: no playlists, which could name other files or addresses.
 _CONTAINERS = "aac,aiff,amr,asf,avi,caf,flac,matroska,webm,mov,mp4,mp3,mpegts,ogg,w64,wav"

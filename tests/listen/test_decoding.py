@@ -86,7 +86,7 @@ def test_blocks_stay_small_whatever_the_length(tmp_path: Path) -> None:
         sample_rate_hz=44_100,
     )
     with open_take(path) as take:
-        assert max(len(block) for block in take.blocks()) <= 32_768
+        assert max(len(block) for block in take.blocks()) <= 16_384
         assert take.position_s == pytest.approx(20, abs=0.1)
 
 
