@@ -8,7 +8,7 @@ from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing, voice_at, worth_of
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
-from analysis.dial.missing import not_told_of, with_missing
+from analysis.dial.missing import gaps_s, not_told_of, with_missing
 from analysis.dial.plateaus import Plateau, find_plateaus, is_left_for_another
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
@@ -149,11 +149,8 @@ def _on_the_gaps(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> list[str]
     """Whether a setting may have run unheard: if it was not told either, nothing else shows it."""
     gaps = []
     for take, one in enumerate(heard.takes):
-        length_s = len(one.spectra.excess) * 2 * one.spectra.grid.step_s
         mine = [plateau for plateau in plateaus if plateau.take == take]
-        starts = [0.0, *(plateau.end_s for plateau in mine)]
-        ends = [*(plateau.start_s for plateau in mine), length_s]
-        gaps += [(a, b) for a, b in zip(starts, ends, strict=True) if b - a > LONG_GAP_S]
+        gaps += [(a, b) for a, b in gaps_s(mine, one) if b - a > LONG_GAP_S]
     if not gaps:
         return []
     told = ", ".join(f"{a:.0f} to {b:.0f} s" for a, b in gaps)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.dial.listening import FreeHearing, hear_again
+from analysis.dial.listening import FreeHearing, HeardTake, hear_again
 from analysis.dial.matching import FALL, LEAST_LENGTH, DialPoint, breaking_settings, part_some
 from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, split_plateau
 from analysis.dial.settings import Setting
@@ -192,6 +192,19 @@ def _held(
     return None if longest is None else _Found(longest, track, worth)
 
 
+def gaps_s(
+    plateaus: list[Plateau], take: HeardTake, *, clear_s: float = 0.0
+) -> list[tuple[float, float]]:
+    """First and last second of what a take holds before, between and after its plateaus.
+
+    The plateaus lie in the order of time; so long beside each is left out.
+    """
+    length_s = len(take.spectra.excess) * 2 * take.spectra.grid.step_s
+    starts = [0.0, *(plateau.end_s + clear_s for plateau in plateaus)]
+    ends = [*(plateau.start_s - clear_s for plateau in plateaus), length_s]
+    return list(zip(starts, ends, strict=True))
+
+
 def not_told_of(
     plateaus: tuple[Plateau, ...],
     heard: FreeHearing,
@@ -207,11 +220,8 @@ def not_told_of(
     least_s = LEAST_LENGTH * float(np.median([plateau.length_s for plateau in plateaus]))
     more = []
     for take, one in enumerate(heard.takes):
-        end_s = len(one.spectra.excess) * 2 * one.spectra.grid.step_s
         mine = sorted((p for p in plateaus if p.take == take), key=lambda p: p.start_s)
-        starts = [0.0, *(plateau.end_s + AT_ONCE_S for plateau in mine)]
-        ends = [*(plateau.start_s - AT_ONCE_S for plateau in mine), end_s]
-        for place, gap_s in enumerate(zip(starts, ends, strict=True)):
+        for place, gap_s in enumerate(gaps_s(mine, one, clear_s=AT_ONCE_S)):
             found = _held(heard, take, between_s=gap_s, between_rpm=limits_rpm)
             beside = mine[max(place - 1, 0) : place + 1]
             if found is None or found.plateau.length_s < least_s:

@@ -46,9 +46,11 @@ def counted_right(search: Search, course: Course) -> Course:
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - nearly]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
         # Counted wrongly, the cut may be told wrongly too: each ratio may have any's.
-        for each in counted.values() if len(likely) > 1 else ():
-            told = ratio_scores(search, replace(course, cutting=each.cutting & course.running))
-            scores = {ratio: max(scores[ratio], told.get(ratio, -np.inf)) for ratio in likely}
+        for otherwise in likely:
+            if otherwise != 1.0:
+                cutting = counted[otherwise].cutting & course.running
+                told = ratio_scores(search, replace(course, cutting=cutting))
+                scores = {ratio: max(scores[ratio], told.get(ratio, -np.inf)) for ratio in likely}
         weights = {
             ratio: scores[ratio]
             + counted[ratio].evidence

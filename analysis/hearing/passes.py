@@ -112,10 +112,12 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     if not stretches:
         return ()
     begins = [0, *(i + 1 for i, name in enumerate(names) if name.kind is Break.WAY_BACK)]
+    named = [(name, *span) for name, span in zip(names, breaks, strict=True)]
     cuts = [
-        _Cut(range(begun, until), stretches, breaks, names)
+        _Cut(range(begun, until), stretches[begun][0], stretches[until - 1][1],
+             tuple(named[begun : until - 1]))
         for begun, until in pairwise([*begins, len(stretches)])
-    ]
+    ]  # fmt: skip
     passes = []
     for number, cut in enumerate(cuts):
         first, end = cut.first, cut.end
@@ -131,23 +133,24 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     return tuple(passes)
 
 
+@dataclass(frozen=True, slots=True)
 class _Cut:
-    """Stretches of contact that make up one pass, as frames."""
+    """Stretches of contact that make up one pass: their numbers, their frames, their breaks."""
 
-    def __init__(
-        self,
-        parts: range,
-        stretches: Sequence[tuple[int, int]],
-        breaks: Sequence[tuple[int, int]],
-        names: Sequence[Named],
-    ) -> None:
-        self.parts = parts
-        self.first, self.end = stretches[parts[0]][0], stretches[parts[-1]][1]
-        self.within = [(names[i], *breaks[i]) for i in parts[:-1]]
-        self.inside = [
-            (name.kind, a, b) for name, a, b in self.within if name.kind is not Break.NONE
-        ]
-        self.moving = self.end - self.first - sum(b - a for _, a, b in self.inside)
+    parts: range
+    first: int
+    end: int
+    within: tuple[tuple[Named, int, int], ...]
+
+    @property
+    def inside(self) -> list[tuple[Break, int, int]]:
+        """The breaks in which time stood still."""
+        return [(name.kind, a, b) for name, a, b in self.within if name.kind is not Break.NONE]
+
+    @property
+    def moving(self) -> int:
+        """Frames in which the feed went on."""
+        return self.end - self.first - sum(b - a for _, a, b in self.inside)
 
 
 def _doubt(cuts: Sequence[_Cut], number: int, names: Sequence[Named]) -> float:

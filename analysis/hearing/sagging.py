@@ -15,6 +15,7 @@ import numpy.typing as npt
 from analysis.hearing.trace import Trace
 
 FloatArray = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 Stretch = tuple[int, int]
 
 LEAST_SAG = 0.04  # ln speed: governors allow less
@@ -35,16 +36,17 @@ NEAR_S = 0.6  # of an end: not "elsewhere"
 def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
     """Ends of stretches of contact, as frames, put back to where the speed plainly bends."""
     running, step_s = trace.running, trace.step_s
-    inside = _mask(stretches, len(running), wider=0)
-    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
-    if not (running & inside).any() or not (running & ~inside).any():
+    log_hz = trace.log_hz
+    sag = _sag(log_hz, running, _mask(stretches, len(running)))
+    if sag < LEAST_SAG:
         return stretches
-    sag = float(np.median(log_hz[running & ~inside]) - np.median(log_hz[running & inside]))
     apart = trace.deviation_hz[running] / trace.rotation_hz[running]
-    if sag < LEAST_SAG or np.median(apart) > COHERENT:
+    if np.median(apart) > COHERENT:
         return stretches
-    near = _mask(stretches, len(running), wider=round(NEAR_S / step_s), only_ends=True)
-    bends = _bends(log_hz, running, running & ~near, round(BEND_S / step_s))
+    wide = round(NEAR_S / step_s)
+    near = [(max(0, end - wide), end + wide) for stretch in stretches for end in stretch]
+    elsewhere = running & ~_mask(near, len(running))
+    bends = _bends(log_hz, running, elsewhere, round(BEND_S / step_s))
     turns = round(TURNS_S / step_s)
     turn, first = (_change(log_hz, running, n) for n in (turns, round(FIRST_S / step_s)))
     off = np.where((turn > TURNS * sag) & _fastest_now(first, turns), bends, 0.0)
@@ -65,22 +67,17 @@ def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
     return placed
 
 
-def won_back(trace: Trace, contact: npt.NDArray[np.bool_]) -> Callable[[int, int], int]:
+def won_back(trace: Trace, contact: Mask) -> Callable[[int, int], int]:
     """From which frame on a break sounds as it does to its end: the sag is all but won back.
 
     Until then a motor that sags, slower than it runs free, sounds neither free nor in the cut.
     Half and a little more of a short break are left out at most.
     """
-    running = trace.running
-    free, cut = running & ~contact, running & contact
-    if not free.any() or not cut.any():
-        return lambda first, _end: first
-    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
-    usual = float(np.median(log_hz[free]))
-    sag = usual - float(np.median(log_hz[cut]))
+    running, log_hz = trace.running, trace.log_hz
+    sag = _sag(log_hz, running, contact)
     if sag < LEAST_SAG:
         return lambda first, _end: first
-    back = log_hz >= usual - NOT_YET * sag
+    back = log_hz >= np.median(log_hz[running & ~contact]) - NOT_YET * sag
 
     def settled(first: int, end: int) -> int:
         after = int(np.argmax(back[first:end])) if back[first:end].any() else end - first
@@ -89,7 +86,7 @@ def won_back(trace: Trace, contact: npt.NDArray[np.bool_]) -> Callable[[int, int
     return settled
 
 
-def _change(log_hz: FloatArray, running: npt.NDArray[np.bool_], ahead: int) -> FloatArray:
+def _change(log_hz: FloatArray, running: Mask, ahead: int) -> FloatArray:
     """How much the speed changes over the next so many frames; 0 where it is not heard."""
     change = np.zeros(len(log_hz))
     both = running[:-ahead] & running[ahead:]
@@ -97,27 +94,32 @@ def _change(log_hz: FloatArray, running: npt.NDArray[np.bool_], ahead: int) -> F
     return change
 
 
-def _fastest_now(change: FloatArray, ahead: int) -> npt.NDArray[np.bool_]:
+def _fastest_now(change: FloatArray, ahead: int) -> Mask:
     """Whether a change is about the greatest of the next so many."""
     padded = np.pad(change, (0, ahead), constant_values=-np.inf)
     greatest = np.lib.stride_tricks.sliding_window_view(padded, ahead + 1).max(axis=1)
     return np.asarray(change >= FASTEST * greatest)
 
 
-def _mask(
-    stretches: list[Stretch], count: int, *, wider: int, only_ends: bool = False
-) -> npt.NDArray[np.bool_]:
+def _sag(log_hz: FloatArray, running: Mask, contact: Mask) -> float:
+    """By how much, ln, the speed is less in the cut than free; 0 if either is not heard."""
+    free, cut = running & ~contact, running & contact
+    if not free.any() or not cut.any():
+        return 0.0
+    return float(np.median(log_hz[free]) - np.median(log_hz[cut]))
+
+
+def _mask(stretches: list[Stretch], count: int) -> Mask:
     mask = np.zeros(count, bool)
-    for entry, end in stretches:
-        for first, last in ((entry, entry), (end, end)) if only_ends else ((entry, end),):
-            mask[max(0, first - wider) : last + wider] = True
+    for first, end in stretches:
+        mask[first:end] = True
     return mask
 
 
 def _bends(
     log_hz: FloatArray,
-    running: npt.NDArray[np.bool_],
-    elsewhere: npt.NDArray[np.bool_],
+    running: Mask,
+    elsewhere: Mask,
     wide: int,
 ) -> FloatArray:
     """Second differences of the speed over `wide` frames, in deviations of those elsewhere."""

@@ -96,8 +96,7 @@ def _of_two_machines(trace: Trace, second: Mask, settled: Mask) -> bool:
 
 def _slower(trace: Trace, one: Mask, two: Mask) -> float:
     """By how much, ln, the speed is less in the second of two sets of frames."""
-    log_hz = np.log(np.where(trace.running, trace.rotation_hz, 1.0))
-    return slower_in_second(log_hz, one=one, two=two, near=round(MEETING_S / trace.step_s))
+    return slower_in_second(trace.log_hz, one=one, two=two, near=round(MEETING_S / trace.step_s))
 
 
 def contact_as_guessed(trace: Trace, *, known_hz: tuple[float, ...] = ()) -> Contact:
@@ -142,7 +141,7 @@ def _settled(trace: Trace, known_hz: tuple[float, ...] = ()) -> Mask:
     """
     running = trace.running
     settled = running & (trace.steady if trace.steady.any() else running)
-    log_hz = np.log(np.where(running, trace.rotation_hz, 1.0))
+    log_hz = trace.log_hz
     unbroken = running.copy()
     unbroken[1:] &= np.abs(np.diff(log_hz)) < JUMP
     stretches = spans(unbroken)

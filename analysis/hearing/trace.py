@@ -49,7 +49,7 @@ class Trace:
         running = binary_erosion(self.running, iterations=wide, border_value=1)
         if len(running) <= 2 * wide:
             return running
-        log_hz = np.log(np.where(self.running, self.rotation_hz, 1.0))
+        log_hz = self.log_hz
         change = np.abs(log_hz[2 * wide :] - log_hz[: -2 * wide])
         return np.asarray(running & np.pad(change < 0.06, wide, constant_values=True))
 
@@ -57,6 +57,11 @@ class Trace:
     def running(self) -> Mask:
         """Frames in which the router turns."""
         return np.isfinite(self.rotation_hz)
+
+    @property
+    def log_hz(self) -> FloatArray:
+        """The rotation in ln Hz; 0 where the router is off."""
+        return np.asarray(np.log(np.where(self.running, self.rotation_hz, 1.0)), np.float64)
 
     def features(self) -> Features:
         """What tells contact: the bands, the teeth's mean, and the voices' lead."""

@@ -87,11 +87,11 @@ def hear_turning(
     )
     if not found or is_hum(*found[0]):
         return _nothing(len(frames.spectra))
-    turning, *others = (_turning(frames, each, flutes) for each in found)
+    turning = _turning(frames, found[0], flutes)
     if is_tune(*found[0]):  # or a router that labours: notes don't give way where a cut begins
         labours = _answer_of(frames, turning) > SURELY_ANSWERED
         return turning if labours else _nothing(len(frames.spectra))
-    for other in others:
+    for other in (_turning(frames, each, flutes) for each in found[1:]):
         if _answer(frames, other) > _answer(frames, turning) + ANSWERS_MORE:
             turning = other
     if known is not None:

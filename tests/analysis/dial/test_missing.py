@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
@@ -113,6 +114,15 @@ def test_a_speed_that_is_hardly_known_or_at_which_nothing_sounds_is_not_believed
         assert any(note.startswith("Setting 4 was hardly heard") for note in made.notes)
 
 
+def gone_elsewhere(
+    heard: FreeHearing, moments: npt.NDArray[np.bool_], spindle_rpm: float
+) -> FreeHearing:
+    """One take whose course is at another speed for some moments."""
+    (track,) = heard.tracks
+    speeds_rpm = np.where(moments, spindle_rpm, track.spindle_rpm)
+    return replace(heard, tracks=(replace(track, spindle_rpm=speeds_rpm),))
+
+
 def test_one_number_set_twice_that_is_found_late_is_parted_where_it_was_found() -> None:
     speeds = [*SPEEDS_RPM[:3], 17_230.0, 17_290.0, *SPEEDS_RPM[4:]]
     corners, _ = row_of_speeds(speeds, held_s=4, between_s=0.6, off_between=False)
@@ -122,11 +132,10 @@ def test_one_number_set_twice_that_is_found_late_is_parted_where_it_was_found() 
     # The course went astray there: what it says of these ten seconds is another speed.
     track = heard.tracks[0]
     astray = (track.spindle_rpm > 17_000) & (track.spindle_rpm < 17_500)
-    lost = replace(track, spindle_rpm=np.where(astray, 18_100.0, track.spindle_rpm))
     made = calibrate(
         kept,
         settings=parse_settings("1,2,3,4,4,5,6"),
-        heard=replace(heard, tracks=(lost,)),
+        heard=gone_elsewhere(heard, astray, 18_100.0),
         plate_range_rpm=None,
     )
     assert isinstance(made, Calibration)
@@ -137,13 +146,8 @@ def test_one_number_set_twice_that_is_found_late_is_parted_where_it_was_found() 
 def test_a_speed_in_turn_with_another_is_refused_and_not_taken_on_trust(heard: FreeHearing) -> None:
     plateaus, track = plateaus_heard(heard), heard.tracks[0]
     away = np.abs(track.time_s - (plateaus[2].start_s + plateaus[2].end_s) / 2) < 0.3
-    in_turn = replace(track, spindle_rpm=np.where(away, 16_100.0, track.spindle_rpm))
-    made = calibrate(
-        plateaus,
-        settings=parse_settings("1..6"),
-        heard=replace(heard, tracks=(in_turn,)),
-        plate_range_rpm=None,
-    )
+    in_turn = gone_elsewhere(heard, away, 16_100.0)
+    made = calibrate(plateaus, settings=parse_settings("1..6"), heard=in_turn, plate_range_rpm=None)
     assert isinstance(made, Mismatch)
     assert made.trouble is Trouble.TOO_FEW
 

@@ -113,13 +113,22 @@ def by_definition(contact_s: list[float], chances: list[dict[Break, float]]) -> 
     return best
 
 
-@given(
-    contact_s=st.lists(st.floats(0.1, 9), min_size=2, max_size=5),
-    off=st.lists(st.floats(-6, 6), min_size=4, max_size=4),
-)
+def contact(least_s: float) -> st.SearchStrategy[list[float]]:
+    return st.lists(st.floats(least_s, 9), min_size=2, max_size=5)
+
+
+def leads() -> st.SearchStrategy[list[float]]:
+    return st.lists(st.floats(-6, 6), min_size=4, max_size=4)
+
+
+def by_lead(contact_s: list[float], off: list[float]) -> list[dict[Break, float]]:
+    return [{Break.DWELL: 0.0, Break.WAY_BACK: o} for o in off[: len(contact_s) - 1]]
+
+
+@given(contact_s=contact(0.1), off=leads())
 @settings(max_examples=60, deadline=None)
 def test_few_breaks_are_named_best_of_all(contact_s: list[float], off: list[float]) -> None:
-    chances = [{Break.DWELL: 0.0, Break.WAY_BACK: o} for o in off[: len(contact_s) - 1]]
+    chances = by_lead(contact_s, off)
     told = named(contact_s, chances)
     fixed = [{kind: chance[kind]} for kind, chance in zip(told, chances, strict=True)]
     assert by_definition(contact_s, fixed) == pytest.approx(by_definition(contact_s, chances))
@@ -141,13 +150,10 @@ def test_the_breaks_of_a_long_day_are_named_as_those_of_a_take() -> None:
     assert [place for place, kind in enumerate(told) if kind is Break.DWELL] == [300]
 
 
-@given(
-    contact_s=st.lists(st.floats(0.7, 9), min_size=2, max_size=5),
-    off=st.lists(st.floats(-6, 6), min_size=4, max_size=4),
-)
+@given(contact_s=contact(0.7), off=leads())
 @settings(max_examples=30, deadline=None)
 def test_how_far_the_opposite_is_behind_is_told(contact_s: list[float], off: list[float]) -> None:
-    chances = [{Break.DWELL: 0.0, Break.WAY_BACK: o} for o in off[: len(contact_s) - 1]]
+    chances = by_lead(contact_s, off)
     told = parted(chances, contact_s=np.array(contact_s), first_whole=True, last_whole=True)
     best = [{name.kind: c[name.kind]} for name, c in zip(told, chances, strict=True)]
     for place, name in enumerate(told):

@@ -102,7 +102,7 @@ def test_standing_still_is_told_by_its_rub() -> None:
     assert heard.liftoffs == ()
 
 
-@pytest.mark.parametrize(("between_s", "passes"), [(0.5, 1), (1.9, 2), (5.0, 2)])
+@pytest.mark.parametrize(("between_s", "passes"), [(0.5, 1), (1.0, 1), (1.9, 2), (5.0, 2)])
 def test_the_way_back_parts_two_passes(between_s: float, passes: int) -> None:
     told = passes_of([Cut(8, 11), Cut(11 + between_s, 15 + between_s)], seconds=30)
     assert len(told) == passes
