@@ -72,7 +72,10 @@ def bridged(
     if not free:
         return rotation_hz, deviation_hz
     usual = float(np.median(list(free.values())))
+    at_work = float(np.median(log_hz[cutting & heard]))
     for first, end, after_cut, before_cut in gaps:
+        if abs(free.get(end, at_work) - at_work) > HOLDS:
+            continue  # no cut begins there: it spins up
         since_s = step_s * np.arange(1, end - first + 1)
         until_s = since_s[::-1]
         if after_cut and before_cut:

@@ -21,6 +21,7 @@ from analysis.hearing.impostors import without_mains
 from analysis.hearing.machines import (
     MIN_SEED_STEPS,
     is_a_line,
+    leaps_up_from,
     leapt_to,
     machines_met,
     other_machines,
@@ -60,10 +61,11 @@ MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 PLENTY, PLAINLY_AT_WORK = 12.0, 24.0  # nats a step, and merit
 ALONG = 0.5  # share of the steps
-CUTS = 7.0  # cutness of a router that surely cuts
+CUTS, HARDLY_CUTS = 7.0, 4.0  # cutness of a router that surely cuts, and of what may be none
 ROUNDS = 3
 ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
 MOST_OF_LEAPT = 0.6  # of another machine's time, some of which the router may be off
+LEAPS_COST = 6.0  # merit: no spindle leaps up
 MOST_MET = 2  # times that machines which the course went over to are taken out
 
 
@@ -113,10 +115,24 @@ def find_course(
         # If nothing runs on there it was the router, giving way too fast to be followed.
         if other is not None and _runs_on(other, likeliest) and _runs(other, stretch):
             search, likeliest = clearer, other
+    if likeliest is not None and (held := _held_instead(search, likeliest)) is not None:
+        likeliest = held
     if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
         return likeliest
     other = _likeliest(quieter, known, taught, besides)
     return other if other is not None and other.merit > likeliest.merit else likeliest
+
+
+def _held_instead(search: Search, course: Course) -> Course | None:
+    """A course that leaps up from a speed again and again, at that speed all through.
+
+    None if it does no such thing, or if much more would be left unexplained.
+    """
+    mostly = leaps_up_from(course.path)
+    held = None if mostly is None else followed_held(search, course.path, mostly)
+    if held is None or held.merit < course.merit - LEAPS_COST:
+        return None
+    return steadied(search, without_silent_ends(search, held))
 
 
 def beyond_doubt(course: Course) -> bool:
@@ -163,7 +179,7 @@ def _likeliest(
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
         proposals = _proposals(search, path, seeds, longest)
-        proposals = [p for p in proposals if not any(_goes_along(p[0], b) for b in besides)]
+        proposals = [p for p in proposals if not any(goes_along(p[0], b) for b in besides)]
         for course, extra in proposals:
             heard = [(course, search)]
             if round_number > 0:  # what was taken out may have been its own
@@ -226,8 +242,9 @@ def _proposals(
     every = np.any(seeds, axis=0)
     heard.append((followed_everywhere(search, np.where(every, path, OFF)), every, 0.0))
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
-    if likeliest.off_plate > 0:  # too slow or too fast to be right: counted by half, say
-        for ratio in (0.5, 2.0):
+    # Too slow or too fast to be right, or not cutting: counted by half, say, or teeth for turns.
+    if likeliest.off_plate > 0 or likeliest.cutness < HARDLY_CUTS:
+        for ratio in {0.5, 2.0, 1 / (search.flutes or 2)} - {1.0}:
             moved = path + shift_to(ratio)
             inside = (path != OFF) & (moved >= 0) & (moved < search.candidates.count)
             otherwise = np.where(inside, moved, OFF)
@@ -318,7 +335,7 @@ def _same_speed(one: Machine, other: Machine) -> bool:
     return one is other or (len(apart) > 8 and float(np.median(apart)) < HOP)
 
 
-def _goes_along(course: Course, other: Course) -> bool:
+def goes_along(course: Course, other: Course) -> bool:
     """Whether a course is another one for much of the time."""
     near = np.abs(course.path - other.path)[course.running & other.running] <= HOP
     return bool(np.count_nonzero(near) > ALONG * np.count_nonzero(course.running))

@@ -73,6 +73,15 @@ def courses_over_floors(
     return _likelier_first(*found) if len(found) == 2 else found
 
 
+def course_that_stirs(frames: Frames, search: Search, taught: Voices | None) -> Found | None:
+    """A course found where all that stands still was taken out, in the sound of a search."""
+    stirring = Search.over(
+        frames.that_stir(), search.candidates, flutes=search.flutes, free_hz=search.free_hz
+    )
+    course = find_course(stirring, taught=taught)
+    return None if course is None else Found(search, tell_apart(search, course.path))
+
+
 def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
     """Of two courses the likelier, and the other too if it may be another machine's.
 

@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from analysis.hearing.orders import AT_TIMES, LOG_STEP, ORDERS, SILENT, FloatArray, order_excess
 from analysis.hearing.path import OFF
 from analysis.hearing.ratio import RATIOS
-from analysis.hearing.search import HOP, Course, Machine, Search, some_of
+from analysis.hearing.search import HOP, Course, Machine, Search, some_of, spans
 from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
 MIN_SEED_STEPS = 20  # about a second
@@ -25,6 +25,7 @@ LEAST_OF_A_LINE, LINE_SOUNDS_ON, LINE_SURELY = 40, 0.9, 6.0  # the same, for one
 # Of leaps to a machine and back: steps heard to either side, ln speed, share of the way within two
 # steps (a tenth of a second), how many are seen, and the share of them that leap.
 BESIDE_STEPS, FAR_OFF, AT_ONCE, LEAST_LEAPS, MOST_LEAP = 12, 0.12, 0.8, 3, 0.8
+SOON_STEPS = 3  # within which a speed is left and another one reached
 CELL_SPREAD = 1.9  # nepers; strays and levels that ride included
 ASIDE_BINS = 3.5  # just outside a Hann line
 
@@ -131,6 +132,25 @@ def leapt_to(search: Search, course: Course) -> tuple[Machine, Mask] | None:
             voice = learn_voice(order_fits(search.orders(path)), stretch)
             return Machine(path, voice), stretch
     return None
+
+
+def leaps_up_from(path: npt.NDArray[np.int64]) -> Mask | None:
+    """The steps at a speed that a path mostly keeps to and leaps up from, again and again.
+
+    A spindle that is relieved wins its speed back in tenths of a second, and running up from
+    standing takes longer: none turns faster by an eighth all at once.
+    """
+    stretches = _stretches_alike(path)
+    if not stretches or 2 * np.count_nonzero(stretches[0]) < np.count_nonzero(path != OFF):
+        return None
+    mostly, usual = stretches[0], np.median(path[stretches[0]])
+    faster = np.asarray(path > usual + FAR_OFF / LOG_STEP)
+    rises = leaps = 0
+    for first, end in spans(faster):
+        if mostly[max(0, first - SOON_STEPS) : first].any():
+            rises += 1
+            leaps += bool(path[first] - usual > AT_ONCE * (np.median(path[first:end]) - usual))
+    return mostly if leaps >= LEAST_LEAPS and leaps >= MOST_LEAP * rises else None
 
 
 def is_a_line(machine: Machine) -> bool:

@@ -44,7 +44,8 @@ VOTE_WORTH, EVIDENCE_WORTH, HOPS_COST = 1.5, 0.3, 100.0
 LIKENESS_WORTH = 0.5  # for each nat a step by which it sounds as it was taught
 TOO_SLOW_COST, OFF_PLATE_COST, PLATE_TOLERANCE = 5.0, 100.0, 0.01  # the second: a whole too much
 LEAST_KEPT, MOST_KEPT, NO_MOTOR_COST = 0.62, 1.05, 6.0  # of the free speed, in the cut
-MUCH_FASTER = 0.015  # no router gains that by cutting: the other state is spin-up or coasting
+# In ln speed: the state that is so much slower is the cut, whatever else is said; and by what vote.
+MUCH_SLOWER, LEAST_VOTE = 0.015, 0.5
 
 
 def settled_steps(
@@ -207,11 +208,12 @@ def _cut_signs(
     )
     vote = (
         np.clip(slower / 0.003, -2, 2)
-        - (4 if slower < -MUCH_FASTER else 0)
         + 2 * ends
         + np.clip(stronger / 0.5, -2, 2)
         + np.clip(hiss, -1, 1)
     )
+    if abs(slower) > MUCH_SLOWER and vote * slower < 0:
+        vote = np.sign(slower) * min(abs(vote), LEAST_VOTE)
     louder = np.where(heard_two > 0.7, np.clip(rise, 0, 3), 0)
     softer = np.where(heard_one > 0.7, np.clip(-rise, 0, 3), 0)
     total = float(np.sum(louder[search.teeth]) - np.sum(softer[search.teeth]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
@@ -11,8 +12,8 @@ import numpy.typing as npt
 
 from analysis.hearing.answer import spindle_answer
 from analysis.hearing.bridging import bridged, only_heard_in_cut
-from analysis.hearing.course import find_course
-from analysis.hearing.floors import Found, courses_over_floors
+from analysis.hearing.course import find_course, goes_along
+from analysis.hearing.floors import Found, course_that_stirs, courses_over_floors
 from analysis.hearing.frames import Frames
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.impostors import is_hum, is_tune
@@ -22,6 +23,7 @@ from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import Course, Search, spans
 from analysis.hearing.sharpen import sharpened
 from analysis.hearing.silence import without_silent_ends
+from analysis.hearing.states import tell_apart
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
 from analysis.hearing.voice import Mask, Voices, order_fits, step_evidence
@@ -34,10 +36,14 @@ TEETH = 8
 MIN_STRETCH_FRAMES = 6
 # As a share of the rotation, median: lines that are one machine's stay together to some parts in
 # ten thousand, a few if the speed leaps, and a course along strangers' lines doesn't.
-INCOHERENT = 16e-4
+TOGETHER, INCOHERENT, STRANGERS = 10e-4, 16e-4, 40e-4
 LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide who does
 MOST_AGAIN = 2  # searches for a course whose lines do
-ANSWERS_MORE = 3.0  # deviations by which another course must answer the cut more surely
+ANSWERS = 3.0  # deviations of a machine that answers the cut
+# Of credit: deviations of the answer, at most, what turning together is worth, and merit; and by
+# how much another course must have more.
+MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
+HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
 SURELY_ANSWERED = 9.0  # and more than a tune's hops come to by chance
 
 
@@ -87,60 +93,121 @@ def hear_turning(
     )
     if not found or is_hum(*found[0]):
         return _nothing(len(frames.spectra))
-    turning = _turning(frames, found[0], flutes)
+    weigh = partial(_weighed, frames, flutes)
+    if known is not None and not is_tune(*found[0]):
+        return _turning(frames, found[0], flutes)
+    best, sound = weigh(found[0]), found[0].search
     if is_tune(*found[0]):  # or a router that labours: notes don't give way where a cut begins
-        labours = _answer_of(frames, turning) > SURELY_ANSWERED
-        return turning if labours else _nothing(len(frames.spectra))
-    for other in (_turning(frames, each, flutes) for each in found[1:]):
-        if _answer(frames, other) > _answer(frames, turning) + ANSWERS_MORE:
-            turning = other
-    if known is not None:
-        return turning
-    if not _is_one_machine(turning):
-        return _of_one_machine(frames, found, flutes, taught, turning) or turning
-    long_enough = len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S
-    if long_enough and not _contact(frames, turning).any():
-        return _hidden_behind(frames, found, flutes, taught) or turning
-    return turning
+        return best.turning if best.answer > SURELY_ANSWERED else _nothing(len(frames.spectra))
+    for other in map(weigh, found[1:]):
+        best = _better(best, other, sound)
+    stirs = course_that_stirs(frames, sound, taught) if best.is_doubtful else None
+    # Without what stands still it is heard less well: asked only if it is another machine.
+    if stirs is not None and not goes_along(stirs.course, best.course):
+        best = _better(best, weigh(stirs), sound)
+    if not best.is_one_machine:
+        best = _of_one_machine(found, taught, best, weigh) or best
+    elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
+        best = _hidden_behind(found, taught, weigh) or best
+    return best.turning
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Weighed:
+    """A course refined, and what speaks for its being a router at work.
+
+    Attributes
+    ----------
+    turning : Turning
+    course : Course
+    cuts : bool
+        Whether contact is heard anywhere.
+    answer : float
+        How surely the speed answers the cut, as `spindle_answer`.
+    apart : float
+        By how much the lines that were followed differ, as a share of the rotation, median.
+    """
+
+    turning: Turning
+    course: Course
+    cuts: bool
+    answer: float
+    apart: float
+
+    @property
+    def is_one_machine(self) -> bool:
+        """Whether the lines that were followed turn together."""
+        return self.apart < INCOHERENT
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether another machine may have been followed, or lines of several."""
+        hardly_cuts = self.answer < HARDLY_ANSWERED and self.course.cutness < HARDLY_CUTS
+        return hardly_cuts or not self.is_one_machine
+
+    def credit_in(self, sound: Search) -> float:
+        """All of it together, the course told in a sound that others are told in too."""
+        answer = float(np.clip(self.answer, -MOST_ANSWER, MOST_ANSWER))
+        together = np.log(STRANGERS / self.apart) / np.log(STRANGERS / TOGETHER)
+        merit = tell_apart(sound, self.course.path).merit
+        return answer + TOGETHER_WORTH * float(np.clip(together, 0, 1)) + MERIT_WORTH * merit
+
+
+def _weighed(frames: Frames, flutes: int | None, found: Found) -> _Weighed:
+    turning = _turning(frames, found, flutes)
+    contact = hear_contact(trace_of(frames, turning)).mask
+    return _Weighed(
+        turning=turning,
+        course=found.course,
+        cuts=bool(contact.any()),
+        answer=spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s),
+        apart=_apart(turning),
+    )
+
+
+def _apart(turning: Turning) -> float:
+    running = np.isfinite(turning.rotation_hz)
+    if not running.any():
+        return STRANGERS
+    return float(np.median(turning.deviation_hz[running] / turning.rotation_hz[running]))
+
+
+def _better(best: _Weighed, other: _Weighed, sound: Search) -> _Weighed:
+    """The other if it has clearly more credit."""
+    return other if other.credit_in(sound) > best.credit_in(sound) + MORE_CREDIT else best
 
 
 def _of_one_machine(
-    frames: Frames,
     found: list[Found],
-    flutes: int | None,
     taught: Voices | None,
-    before: Turning,
-) -> Turning | None:
-    """Another course whose lines turn together, and that explains more than those found.
-
-    A spindle that gives way by leaps is hard to follow: where the course found before answers
-    the cut, the other must answer it as surely.
-    """
+    before: _Weighed,
+    weigh: Callable[[Found], _Weighed],
+) -> _Weighed | None:
+    """Another course whose lines turn together, and that explains more than those found."""
     search, besides = found[0].search, tuple(each.course for each in found)
-    answered = _answer_of(frames, before)
     for _ in range(MOST_AGAIN):
         course = find_course(search, taught=taught, besides=besides)
         if course is None:
             break
         if course.evidence > found[0].course.evidence:
-            turning = _turning(frames, Found(search, course), flutes)
-            if _answer(frames, turning) > answered - ANSWERS_MORE and _is_one_machine(turning):
-                return turning
+            other = weigh(Found(search, course))
+            if other.is_one_machine and other.credit_in(search) > before.credit_in(search):
+                return other
         besides = (*besides, course)
     return None
 
 
 def _hidden_behind(
-    frames: Frames, found: list[Found], flutes: int | None, taught: Voices | None
-) -> Turning | None:
+    found: list[Found], taught: Voices | None, weigh: Callable[[Found], _Weighed]
+) -> _Weighed | None:
     """The course of a machine that cuts, once one that runs on and never does is taken out."""
     for search, course in found:
         clearer = search.without(course.machine)
         hidden = find_course(clearer, taught=taught)
         if hidden is not None:
-            turning = _turning(frames, Found(clearer, hidden), flutes)
-            if _answer(frames, turning) > ANSWERS_MORE:
-                return turning
+            other = weigh(Found(clearer, hidden))
+            if other.is_one_machine and other.answer > ANSWERS:
+                return other
     return None
 
 
@@ -155,27 +222,6 @@ def trace_of(frames: Frames, turning: Turning) -> Trace:
         cutting=turning.cutting,
         teeth=turning.teeth,
     )
-
-
-def _answer(frames: Frames, turning: Turning) -> float:
-    """How surely what turns so is what cuts, as `spindle_answer`; 0 if no one machine turns so."""
-    return _answer_of(frames, turning) if _is_one_machine(turning) else 0.0
-
-
-def _answer_of(frames: Frames, turning: Turning) -> float:
-    contact = _contact(frames, turning)
-    return spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s)
-
-
-def _contact(frames: Frames, turning: Turning) -> Mask:
-    return hear_contact(trace_of(frames, turning)).mask
-
-
-def _is_one_machine(turning: Turning) -> bool:
-    """Whether the lines that were followed turn together."""
-    running = np.isfinite(turning.rotation_hz)
-    apart = turning.deviation_hz[running] / turning.rotation_hz[running]
-    return bool(running.any() and np.median(apart) < INCOHERENT)
 
 
 def _nothing(count: int) -> Turning:

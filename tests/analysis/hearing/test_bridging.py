@@ -75,3 +75,14 @@ def test_a_course_out_of_the_cut_stands_only_on_what_is_heard(free_is_heard: boo
     kept = only_heard_in_cut(search, course)
     assert np.all(kept.running[course.cutting])
     assert np.mean(kept.path[~course.cutting] != OFF) == (1.0 if free_is_heard else 0.0)
+
+
+def test_before_it_spins_up_nothing_turns() -> None:
+    # Spinning up roars and may pass for a cut, but it begins far below the speed of one.
+    rotation_hz, cutting = heard((4, 7), seconds=9)
+    spin = slice(round(1.5 / STEP_S), round(2 / STEP_S))
+    rotation_hz[spin] = np.linspace(0.8, 1.0, spin.stop - spin.start) * FREE_HZ
+    rotation_hz[spin.stop : round(4 / STEP_S)] = FREE_HZ
+    cutting[spin] = True
+    filled, _ = bridged(rotation_hz, rotation_hz, cutting=cutting, step_s=STEP_S)
+    assert np.isnan(filled[: spin.start]).all()

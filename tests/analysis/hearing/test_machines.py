@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from analysis.hearing.machines import leapt_to, machines_met
-from analysis.hearing.orders import SILENT, generic_voice
+from analysis.hearing.machines import leaps_up_from, leapt_to, machines_met
+from analysis.hearing.orders import LOG_STEP, SILENT, generic_voice
+from analysis.hearing.path import OFF
 from analysis.hearing.search import Machine, Search
 from analysis.hearing.states import tell_apart
 from tests.analysis.hearing.searches import RATE_HZ, course_of, path_at, searched, step_times_s
@@ -114,3 +115,36 @@ def test_no_spindle_wins_back_its_speed_in_no_time(lag_s: float, leaps: bool) ->
         assert np.mean(in_the_cut(search)[steps]) < 0.1  # but for those at the ends
         speeds_hz = search.candidates.rotation_hz[machine.path]
         assert np.abs(speeds_hz / OTHER_HZ - 1).max() < 0.0025
+
+
+def paces(*steps_and_ratios: tuple[int, float]) -> np.ndarray:
+    """A path that keeps to these shares of a speed for so many steps each; 0 is off."""
+    return np.concatenate(
+        [
+            np.full(steps, round(np.log(ratio) / LOG_STEP) + 400 if ratio else OFF)
+            for steps, ratio in steps_and_ratios
+        ]
+    )
+
+
+def test_a_speed_leapt_up_from_again_and_again_is_what_the_spindle_keeps_to() -> None:
+    path = paces(*3 * [(60, 1.0), (1, 0.0), (15, 1.6)], (60, 1.0))
+    mostly = leaps_up_from(path)
+    assert mostly is not None
+    assert np.array_equal(mostly, path == 400)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        paces(*2 * [(60, 1.0), (15, 1.6)], (60, 1.0)),  # twice may be the dial
+        paces(*3 * [(60, 1.0), (15, 0.7)], (60, 1.0)),  # gives way in the cut
+        paces(*3 * [(60, 1.0), (15, 1.05)], (60, 1.0)),  # won back
+        paces(*3 * [(60, 1.0), (30, 0.0), (15, 1.6)], (60, 1.0)),  # switched off between
+        paces(*3 * [(20, 1.0), (40, 1.6)]),  # mostly at the other speed
+        paces(*3 * [(60, 1.0), (2, 1.1), (2, 1.25), (2, 1.4), (20, 1.6)], (60, 1.0)),  # runs up
+        paces((50, 0.0)),
+    ],
+)
+def test_dials_loads_and_switches_are_no_leaps_up(path: np.ndarray) -> None:
+    assert leaps_up_from(path) is None
