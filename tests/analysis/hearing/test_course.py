@@ -6,11 +6,12 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from analysis.hearing.course import _gain_of_holding
+from analysis.hearing.course import _gain_of_holding, _held_instead
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.path import OFF
 from analysis.hearing.search import hop_share
-from tests.analysis.hearing.searches import course_of
+from analysis.hearing.states import tell_apart
+from tests.analysis.hearing.searches import course_of, path_at, searched, step_times_s
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -48,6 +49,23 @@ def test_a_steady_machine_beside_it_is_not_the_router(rpm: float) -> None:
     assert near(hearing, 18_000, first_s=8, last_s=10) == 1
     assert near(hearing, 0.97 * 18_000, first_s=12, last_s=14) == 1
     assert len(hearing.passes) == 2
+
+
+def test_a_course_that_leaps_up_again_and_again_is_held_where_it_leaps_from() -> None:
+    orders = (1, 2, 5, 7, 10)
+    other = vacuum(21_600, orders=orders, amplitude=0.05)
+    search = searched(router(CUTS, seconds=SECONDS, sag=0.01) + other)
+    time_s = step_times_s(search)
+    cut = np.any([(time_s > c.start_s) & (time_s < c.end_s) for c in CUTS], axis=0)
+    right_hz = np.where(cut, 0.99, 1.0) * 300.0
+    away = np.any([(time_s > t) & (time_s < t + 1) for t in (1.0, 8.0, 16.0)], axis=0)
+    leaping = tell_apart(search, path_at(search, np.where(away, 360.0, right_hz)), guess=cut)
+    held = _held_instead(search, leaping)
+    assert held is not None
+    assert np.abs(held.path - path_at(search, right_hz))[away].max() <= 2
+    # Once or twice it may have been the dial.
+    twice = np.where(away & (time_s < 10), 360.0, right_hz)
+    assert _held_instead(search, tell_apart(search, path_at(search, twice), guess=cut)) is None
 
 
 @pytest.mark.parametrize("second_rpm", [10_600.0, 14_000.0, 21_500.0])

@@ -71,6 +71,16 @@ def test_a_course_along_no_ones_lines_gives_way_to_a_machine(
     assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
 
 
+def test_behind_a_machine_that_never_cuts_what_stirs_is_heard(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The vacuum was found, which is louder but stands still."""
+    frames = framed(router(CUTS, seconds=SECONDS, sag=0.1) + 3 * vacuum())
+    heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), VACUUM_HZ)])
+    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
+    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.9 * IDLE_HZ, rel=1e-3)
+
+
 def test_where_nothing_is_found_nothing_turns(monkeypatch: pytest.MonkeyPatch) -> None:
     heard = heard_from(monkeypatch, framed(router([], seconds=3.0)), [])
     assert np.isnan(heard.rotation_hz).all()
