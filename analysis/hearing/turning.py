@@ -96,7 +96,7 @@ def hear_turning(
             turning = other
     if known is not None:
         return turning
-    if not _is_one_machine(turning):
+    if not is_one_machine(turning):
         return _of_one_machine(frames, found, flutes, taught, turning) or turning
     long_enough = len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S
     if long_enough and not _contact(frames, turning).any():
@@ -124,7 +124,7 @@ def _of_one_machine(
             break
         if course.evidence > found[0].course.evidence:
             turning = _turning(frames, Found(search, course), flutes)
-            if _answer(frames, turning) > answered - ANSWERS_MORE and _is_one_machine(turning):
+            if _answer(frames, turning) > answered - ANSWERS_MORE and is_one_machine(turning):
                 return turning
         besides = (*besides, course)
     return None
@@ -159,7 +159,7 @@ def trace_of(frames: Frames, turning: Turning) -> Trace:
 
 def _answer(frames: Frames, turning: Turning) -> float:
     """How surely what turns so is what cuts, as `spindle_answer`; 0 if no one machine turns so."""
-    return _answer_of(frames, turning) if _is_one_machine(turning) else 0.0
+    return _answer_of(frames, turning) if is_one_machine(turning) else 0.0
 
 
 def _answer_of(frames: Frames, turning: Turning) -> float:
@@ -171,7 +171,7 @@ def _contact(frames: Frames, turning: Turning) -> Mask:
     return hear_contact(trace_of(frames, turning)).mask
 
 
-def _is_one_machine(turning: Turning) -> bool:
+def is_one_machine(turning: Turning) -> bool:
     """Whether the lines that were followed turn together."""
     running = np.isfinite(turning.rotation_hz)
     apart = turning.deviation_hz[running] / turning.rotation_hz[running]
