@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.onward import OnwardPath
 from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
@@ -41,6 +42,8 @@ FloatArray = npt.NDArray[np.float64]
 
 KEPT_S = 2.0
 COLOUR_S = 0.5  # the noise's colour is told anew with so much new sound
+TOGETHER = 8  # frames whose turn is asked at once
+MOST_OFF = 0.004  # as a share of the rotation
 BESIDE_STEPS = SHARPEN_STEPS // 2 + 1  # that what is sharpened leans on
 
 
@@ -115,7 +118,7 @@ class Follower:
             axis = on_log_axis(lately.excess[-fresh:], grid=self._grid, candidates=self._near)
             both = (self.voices.idle, self.voices.cutting)
             self._path.add(EVIDENCE * comb_evidence(axis, voices=both, candidates=self._near))
-        return self._told(lately, -(-frames // 2))
+        return self._told(sound, lately, -(-frames // 2))
 
     def refined(
         self, sound: RecentSound, rotation_hz: FloatArray
@@ -175,7 +178,7 @@ class Follower:
         path = two_voice_path(search, self.voices)
         self.look_near(np.where(path == OFF, np.nan, self._whole.rotation_hz[path]))
 
-    def _told(self, lately: _Lately, count: int) -> Turning:
+    def _told(self, sound: RecentSound, lately: _Lately, count: int) -> Turning:
         """What the course so far says of the newest `count` steps."""
         assert self.voices is not None
         assert self._path is not None
@@ -195,15 +198,44 @@ class Follower:
             frames=2 * len(path),
         )
         step = np.repeat(np.arange(len(path)), 2)[-2 * count :]
+        rotation = self._nearer(sound, lately, rotation)[-2 * count :]
         return Turning(
-            rotation_hz=rotation[-2 * count :],
-            deviation_hz=COARSE_DEVIATION * rotation[-2 * count :],
+            rotation_hz=rotation,
+            deviation_hz=COARSE_DEVIATION * rotation,
             cutting=((cutting > idle) & (path != OFF))[step],
             lead=(cutting - idle)[step],
             sureness=np.maximum(idle, cutting)[step],
             teeth=teeth_orders(orders, self._flutes)[step],
             voices=self.voices,
         )
+
+    def _nearer(self, sound: RecentSound, lately: _Lately, rotation_hz: FloatArray) -> FloatArray:
+        """The rotation by how far all orders turn from frame to frame, a few frames together.
+
+        Two steps of Newton's towards the greatest sum of the orders' products with the frame
+        before, from a start that must be near.
+        """
+        count, orders = len(rotation_hz), self._loudest_orders()
+        on = np.isfinite(rotation_hz)
+        if count < 2 or not on.any():
+            return rotation_hz
+        near = np.where(on, rotation_hz, rotation_hz[on].mean())
+        spectra, _ = sound.newest(count)
+        phasors = order_phasors(
+            spectra, lately.log_floor[-count:], rotation_hz=near, orders=orders, grid=self._grid
+        )
+        turn = 2 * np.pi * self._grid.step_s * orders
+        product = phasors[1:] * phasors[:-1].conj()
+        product *= np.exp(-0.5j * (near[1:] + near[:-1])[:, None] * turn)
+        product[~(on[1:] & on[:-1])] = 0
+        product = uniform_filter1d(product, TOGETHER, axis=0, mode="constant")
+        off = np.zeros(len(product))
+        for _ in range(2):
+            turned = product * np.exp(-1j * off[:, None] * turn)
+            bend = turned.real @ turn**2
+            off += np.where(bend > 0, turned.imag @ turn / np.maximum(bend, 1e-9), 0.0)
+        off = np.pad(off, (1, 0), mode="edge")
+        return rotation_hz + np.clip(off, -MOST_OFF * near, MOST_OFF * near)
 
     def _loudest_orders(self) -> npt.NDArray[np.int64]:
         assert self.voices is not None

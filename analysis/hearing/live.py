@@ -55,9 +55,9 @@ COURSE_S = 120.0
 REFINE_S, REFINE_SOONER_S = 1.2, 0.5  # of new sound, and before passes are looked for
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
-# Times the sound of the last search, from which there is much more to learn; and once, when a
-# first pass is over and it is known what a cut sounds like.
-MUCH_MORE, MORE = 4.0, 1.5
+# Times the sound of the last search, from which there is more to learn: once a cut was learned
+# from, while none is known, and when the first is over.
+MUCH_MORE, TWICE, MORE = 4.0, 2.0, 1.5
 UNARMED_GROWTH = 0.5
 LOOK_SHARE, LOOK_CREDIT_S = 1.0, 150.0
 RECOGNISING = 0.2  # what a look costs by known voices, of one that searches
@@ -310,7 +310,7 @@ class LiveListener:
         if, by them, a spindle of one piece surely answers the cuts that were told.
         """
         known = None if self._doubts else self._follower.voices
-        more = MUCH_MORE if self._learned_cut or not self._watch.armed else MORE
+        more = MUCH_MORE if self._learned_cut else MORE if self._watch.armed else TWICE
         due = kept >= more * self._learned_at
         if known is not None and (self._learned_cut or not due):
             turning = self._turning_by(known, kept)

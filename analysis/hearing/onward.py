@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analysis.hearing.path import OFF
+from analysis.hearing.path import carry_on, trace_back
 
 
 class OnwardPath:
@@ -25,9 +25,7 @@ class OnwardPath:
     """
 
     def __init__(self, count: int, *, most: int, glide_cost: float, switch_cost: float) -> None:
-        ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
-        self._ramps = np.stack([ramp, ramp])
-        self._slope = np.concatenate([ramp[:0:-1], ramp])
+        self._ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
         self._switch_cost = np.float32(switch_cost)
         self._most = most
         self._scores = np.empty((0, count), np.float32)
@@ -35,38 +33,13 @@ class OnwardPath:
 
     def add(self, evidence: npt.NDArray[np.float32]) -> None:
         """Take in steps, shape (n, candidates): log likelihood against "not running"."""
-        before, count = len(self._scores), self._scores.shape[1]
         scores = np.concatenate([self._scores, evidence])
         off = np.concatenate([self._off, np.zeros(len(evidence), np.float32)])
-        ways = np.empty((2, count), np.float32)  # from below, and from above turned round
-        for t in range(max(before, 1), len(scores)):
-            previous, now = scores[t - 1], scores[t]
-            best = previous.max()
-            np.add(previous, self._ramps[0], out=ways[0])
-            np.add(previous[::-1], self._ramps[1], out=ways[1])
-            np.maximum.accumulate(ways, axis=1, out=ways)
-            ways -= self._ramps
-            way = np.maximum(ways[0], ways[1, ::-1])
-            np.maximum(way, off[t - 1] - self._switch_cost, out=way)
-            now += way
-            # Only differences matter.
-            now -= best
-            off[t] = max(off[t - 1], best - self._switch_cost) - best
+        first = max(1, len(self._scores))
+        carry_on(scores, off, first=first, ramp=self._ramp, switch_cost=self._switch_cost)
         self._scores, self._off = scores[-self._most :], off[-self._most :]
 
     def newest(self, steps: int) -> npt.NDArray[np.int64]:
         """The path through the newest steps, as in `best_path`, shape (steps or fewer,)."""
         scores, off = self._scores[-steps:], self._off[-steps:]
-        count = scores.shape[1]
-        path = np.empty(len(scores), np.int64)
-        state = int(scores[-1].argmax())
-        path[-1] = state = state if scores[-1, state] > off[-1] else OFF
-        for t in range(len(scores) - 2, -1, -1):
-            came, cost = scores[t], self._switch_cost
-            if state != OFF:
-                came, cost = came - self._slope[count - 1 - state : 2 * count - 1 - state], -cost
-            before = int(came.argmax())
-            lead = came[before] - off[t]
-            runs = lead > cost if state == OFF else lead >= cost
-            path[t] = state = before if runs else OFF
-        return path
+        return trace_back(scores, off, ramp=self._ramp, switch_cost=self._switch_cost)
