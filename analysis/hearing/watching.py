@@ -27,7 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 APART, LESS_APART = 50.0, 5.0
-OFTEN = 2  # times
+OFTEN, WELL_KNOWN = 2, 0.2  # times, and the interval of a pass's time, as a share of it
 USUAL_PASS_S = 1.5
 BEFORE_S = 0.8
 AFTER_S = 0.19
@@ -241,7 +241,12 @@ def _first_passes(trace: Trace, stirred: Mask | None) -> tuple[Mask, list[HeardP
     if not passes:
         # What a review takes for the cut, if it came and went more than once.
         contact = hear_contact(trace)
-        again = [p for p in find_passes(trace, contact) if _away(trace, contact, p) > LESS_APART]
+        again = [
+            heard
+            for heard in find_passes(trace, contact)
+            if heard.moving_time_u95_s < WELL_KNOWN * heard.moving_time_s
+            and _away(trace, contact, heard) > LESS_APART
+        ]
         passes = again if len(again) >= OFTEN else []
     return contact.mask, passes
 
