@@ -105,6 +105,10 @@ def _same_ends(one: HeardPass, other: HeardPass) -> bool:
     return abs(one.entry_s - other.entry_s) < SAME_S and abs(one.exit_s - other.exit_s) < SAME_S
 
 
+def _much_less_sure(one: HeardPass, than: HeardPass) -> bool:
+    return one.moving_time_u95_s > SURER * than.moving_time_u95_s
+
+
 def _side_by_side(
     old: Sequence[HeardPass], new: Sequence[HeardPass]
 ) -> list[tuple[list[HeardPass], list[HeardPass]]]:
@@ -123,7 +127,9 @@ def _side_by_side(
 
 
 def _easily_mended(old: list[HeardPass], new: list[HeardPass]) -> bool:
-    """Whether both tell of the same stretch, with no fewer breaks that may be a way back."""
+    """Whether both tell of the same stretch, as surely, with no fewer breaks for a way back."""
+    if len(old) == len(new) and any(map(_much_less_sure, new, old)):
+        return False
     whole, anew = (replace(passes[0], exit_s=passes[-1].exit_s) for passes in (old, new))
     before, now = (
         sum(b.entry_s - a.exit_s >= NEVER_BACK_S for a, b in pairwise(passes))
@@ -216,8 +222,8 @@ class Record:
         """What is new in passes that were heard anew.
 
         A look at part of the take may name a break, or what lies before a pass, otherwise than
-        the next: where told passes become one, or begin or end elsewhere, it must be heard so
-        twice running.
+        the next: where told passes become one, begin or end elsewhere, or are much less surely
+        known, it must be heard so twice running.
         """
         anew = replace(anew, passes=tuple(self._without_doubted(anew)))
         if not (self.differs(anew) or self._surer(anew)):
@@ -247,7 +253,7 @@ class Record:
     def _surer(self, anew: PassesRevised) -> bool:
         """Whether of the same passes one is known so much better that its verdict may change."""
         return any(
-            told.heard.moving_time_u95_s > SURER * one.moving_time_u95_s
+            _much_less_sure(told.heard, one)
             for told, one in zip(self._between(anew), anew.passes, strict=False)
             if told.heard is not None
         )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from analysis.hearing.answer import spindle_answer
 from analysis.hearing.events import (
     SAME_S,
     DwellHeard,
@@ -31,7 +32,7 @@ from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
-from analysis.hearing.turning import Turning, hear_turning
+from analysis.hearing.turning import SURELY_ANSWERED, Turning, hear_turning, is_one_machine
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
 
@@ -51,11 +52,15 @@ BEAT = 4  # frames
 TICK = 2 * BEAT
 LOOK_S, FIRST_LOOK_MOST_S = 100.0, 45.0
 COURSE_S = 120.0
-FOLLOW_S = 1.2
+REFINE_S, REFINE_SOONER_S = 1.2, 0.5  # of new sound, and before passes are looked for
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
-MUCH_MORE, UNARMED_GROWTH = 2.0, 0.4
+# Times the sound of the last search, from which there is more to learn: once a cut was learned
+# from, while none is known, and when the first is over.
+MUCH_MORE, TWICE, MORE = 4.0, 2.0, 1.5
+UNARMED_GROWTH = 0.5
 LOOK_SHARE, LOOK_CREDIT_S = 1.0, 150.0
+RECOGNISING = 0.2  # what a look costs by known voices, of one that searches
 LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
@@ -63,10 +68,10 @@ CONTRADICTS = 0.4
 OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
-BREAK_S = 1.0  # after an exit in which every tick is looked at
+BREAK_S = 0.6  # after an exit in which every tick is looked at
 CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
-LONGEST_UNSEEN = 5  # ticks: about a second
+LONGEST_UNSEEN = 8  # ticks: a second and a half
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 FULL_SCALE = 0.999
 CLIPPED_SHARE = 2e-4
@@ -122,12 +127,14 @@ class LiveListener:
         self._heard = 0  # frames
         self._sound = RecentSound(self.grid, most=self._frames_in(LOOK_S))
         self._course: RecentCourse | None = None
-        self._follower = Follower(flutes=flutes, plate_range_rpm=plate_range_rpm)
+        self._follower = Follower(self.grid, flutes=flutes, plate_range_rpm=plate_range_rpm)
+        self._refined = 0  # frames
         if known_voices is not None:
             self._follower.learn(known_voices)
         self._next_look = self._frames_in(FIRST_LOOK_S)
         self._looked = 0  # frames, in all looks
         self._looked_at = self._learned_at = 0  # frames, in the last look and in the last search
+        self._learned_cut = False
         self._doubts = 0
         self._looked_end, self._renewed = 0, False
         self._stirring = Stirring()
@@ -218,9 +225,20 @@ class LiveListener:
             return
         lost = not course.trace.running[-LOST_TICKS * TICK :].any()
         wide = lost and self._beats % (LOST_TICKS * TICK // BEAT) == 0
-        turning = self._follower.follow(self._sound.frames(self._frames_in(FOLLOW_S)), wide=wide)
+        frames = self._look_ahead + new
+        turning = self._follower.follow(self._sound, frames=frames, wide=wide)
         if turning is not None:
-            course.splice(turning, from_frame=course.end - self._look_ahead - new)
+            course.splice(turning, from_frame=course.end - frames)
+            self._refine(course, REFINE_S)
+
+    def _refine(self, course: RecentCourse, least_s: float) -> None:
+        """Ask for the last digits of the speed once there is so much new sound."""
+        if course.end - self._refined < self._frames_in(least_s):
+            return
+        refined = self._follower.refined(self._sound, course.trace.rotation_hz)
+        if refined is not None:
+            course.refine(*refined, from_frame=self._refined - self._look_ahead)
+            self._refined = course.end
 
     def _may_afford(self) -> bool:
         """Whether one more look leaves time to listen."""
@@ -250,18 +268,9 @@ class LiveListener:
         if not self._watch.armed:
             # The first verdict waits for this.
             kept = min(kept, self._frames_in(FIRST_LOOK_MOST_S))
-        # Known voices are enough until there is much more to learn from, or a doubt.
-        learn = not self._watch.armed or self._doubts > 0 or kept >= MUCH_MORE * self._learned_at
-        self._looked += kept
-        turning = hear_turning(
-            self._sound.frames(kept),
-            flutes=self._flutes,
-            plate_range_rpm=self._plate_range_rpm,
-            known=None if learn else self._follower.voices,
-            taught=self._known,
-        )
+        turning, learn = self._turning(course, kept)
         kept_s = kept * self.grid.step_s
-        growth = MUCH_MORE - 1 if self._watch.armed else UNARMED_GROWTH
+        growth = 1.0 if self._watch.armed else UNARMED_GROWTH
         wait_s = np.clip(growth * kept_s, FIRST_LOOK_S, LOOK_LATER_S)
         self._next_look = course.end + self._frames_in(float(wait_s))
         if turning.voices is None:
@@ -289,9 +298,40 @@ class LiveListener:
         self._doubts, self._looked_at = 0, kept
         if learn:
             self._learned_at = kept
+        self._learned_cut = self._watch.armed
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
+
+    def _turning(self, course: RecentCourse, kept: int) -> tuple[Turning, bool]:
+        """What turned in the newest frames, so many, and whether it was searched for anew.
+
+        Known voices are enough until there is much more to learn from, or a doubt; and even then
+        if, by them, a spindle of one piece surely answers the cuts that were told.
+        """
+        known = None if self._doubts else self._follower.voices
+        more = MUCH_MORE if self._learned_cut else MORE if self._watch.armed else TWICE
+        due = kept >= more * self._learned_at
+        if known is not None and (self._learned_cut or not due):
+            turning = self._turning_by(known, kept)
+            if not due or self._surely_cuts(course, turning):
+                return turning, False
+        return self._turning_by(None, kept), True
+
+    def _turning_by(self, known: Voices | None, kept: int) -> Turning:
+        self._looked += round(kept * (1 if known is None else RECOGNISING))
+        return hear_turning(
+            self._sound.frames(kept),
+            flutes=self._flutes,
+            plate_range_rpm=self._plate_range_rpm,
+            known=known,
+            taught=self._known,
+        )
+
+    def _surely_cuts(self, course: RecentCourse, turning: Turning) -> bool:
+        told = self._told_cut(course)[-len(turning.lead) :]
+        answer = spindle_answer(turning.rotation_hz, told, step_s=self.grid.step_s)
+        return answer > SURELY_ANSWERED and is_one_machine(turning)
 
     def _contradicts(self, course: RecentCourse, contact: Mask) -> bool:
         """Whether a review takes something else for the cut than what was told."""
@@ -344,6 +384,7 @@ class LiveListener:
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0
+        self._refine(course, REFINE_SOONER_S)
         cutting = self._record.cutting
         if not cutting or course.end >= self._next_check:
             self._next_check = course.end + self._frames_in(CHECK_S)

@@ -16,6 +16,7 @@ from analysis.hearing.spectra import SpectrumGrid, log_power, spectrum
 from analysis.hearing.trace import Trace
 from analysis.hearing.turning import TEETH, Turning
 
+FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 REFERENCE_S = 8.0
@@ -76,6 +77,11 @@ class RecentSound:
             self._spectra[chosen], self._levels[chosen], self._bands[chosen], grid=self._grid
         )
 
+    def newest(self, frames: int) -> tuple[npt.NDArray[np.complex64], npt.NDArray[np.float32]]:
+        """Spectra and log powers of so many frames, as views; no more than are kept."""
+        chosen = slice(self._stop - min(frames, self.kept), self._stop)
+        return self._spectra[chosen], self._levels[chosen]
+
     def _room_for(self, count: int, bands: int) -> slice:
         """Rows for new frames, behind those that are kept."""
         if not self._bands.shape[1]:
@@ -133,6 +139,13 @@ class RecentCourse:
         drop = max(0, len(whole.lead) - self._most)
         self.first += drop
         self.trace = chosen(whole, slice(drop, None))
+
+    def refine(self, rotation_hz: FloatArray, deviation_hz: FloatArray, *, from_frame: int) -> None:
+        """Put in the newest frames' rotation to the last digits, but for those before that."""
+        count = min(self.end - max(from_frame, self.first), len(rotation_hz))
+        if count > 0:
+            self.trace.rotation_hz[-count:] = rotation_hz[-count:]
+            self.trace.deviation_hz[-count:] = deviation_hz[-count:]
 
     def splice(self, turning: Turning, *, from_frame: int) -> None:
         """Put in what was heard of the newest frames, but for those before `from_frame`."""

@@ -105,7 +105,7 @@ def hear_turning(
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = _better(best, weigh(stirs), sound)
-    if not best.is_one_machine:
+    if not is_one_machine(best.turning):
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
@@ -124,31 +124,23 @@ class _Weighed:
         Whether contact is heard anywhere.
     answer : float
         How surely the speed answers the cut, as `spindle_answer`.
-    apart : float
-        By how much the lines that were followed differ, as a share of the rotation, median.
     """
 
     turning: Turning
     course: Course
     cuts: bool
     answer: float
-    apart: float
-
-    @property
-    def is_one_machine(self) -> bool:
-        """Whether the lines that were followed turn together."""
-        return self.apart < INCOHERENT
 
     @property
     def is_doubtful(self) -> bool:
         """Whether another machine may have been followed, or lines of several."""
         hardly_cuts = self.answer < HARDLY_ANSWERED and self.course.cutness < HARDLY_CUTS
-        return hardly_cuts or not self.is_one_machine
+        return hardly_cuts or not is_one_machine(self.turning)
 
     def credit_in(self, sound: Search) -> float:
         """All of it together, the course told in a sound that others are told in too."""
         answer = float(np.clip(self.answer, -MOST_ANSWER, MOST_ANSWER))
-        together = np.log(STRANGERS / self.apart) / np.log(STRANGERS / TOGETHER)
+        together = np.log(STRANGERS / _apart(self.turning)) / np.log(STRANGERS / TOGETHER)
         merit = tell_apart(sound, self.course.path).merit
         return answer + TOGETHER_WORTH * float(np.clip(together, 0, 1)) + MERIT_WORTH * merit
 
@@ -161,15 +153,7 @@ def _weighed(frames: Frames, flutes: int | None, found: Found) -> _Weighed:
         course=found.course,
         cuts=bool(contact.any()),
         answer=spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s),
-        apart=_apart(turning),
     )
-
-
-def _apart(turning: Turning) -> float:
-    running = np.isfinite(turning.rotation_hz)
-    if not running.any():
-        return STRANGERS
-    return float(np.median(turning.deviation_hz[running] / turning.rotation_hz[running]))
 
 
 def _better(best: _Weighed, other: _Weighed, sound: Search) -> _Weighed:
@@ -191,7 +175,7 @@ def _of_one_machine(
             break
         if course.evidence > found[0].course.evidence:
             other = weigh(Found(search, course))
-            if other.is_one_machine and other.credit_in(search) > before.credit_in(search):
+            if is_one_machine(other.turning) and other.credit_in(search) > before.credit_in(search):
                 return other
         besides = (*besides, course)
     return None
@@ -206,7 +190,7 @@ def _hidden_behind(
         hidden = find_course(clearer, taught=taught)
         if hidden is not None:
             other = weigh(Found(clearer, hidden))
-            if other.is_one_machine and other.answer > ANSWERS:
+            if is_one_machine(other.turning) and other.answer > ANSWERS:
                 return other
     return None
 
@@ -222,6 +206,19 @@ def trace_of(frames: Frames, turning: Turning) -> Trace:
         cutting=turning.cutting,
         teeth=turning.teeth,
     )
+
+
+def is_one_machine(turning: Turning) -> bool:
+    """Whether the lines that were followed turn together."""
+    return _apart(turning) < INCOHERENT
+
+
+def _apart(turning: Turning) -> float:
+    """By how much the lines that were followed differ, as a share of the rotation, median."""
+    running = np.isfinite(turning.rotation_hz)
+    if not running.any():
+        return STRANGERS
+    return float(np.median(turning.deviation_hz[running] / turning.rotation_hz[running]))
 
 
 def _nothing(count: int) -> Turning:

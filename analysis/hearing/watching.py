@@ -20,13 +20,14 @@ from analysis.hearing.parting import SHORTEST_PASS_S
 from analysis.hearing.passes import HeardPass, find_passes, moved
 from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
 from analysis.hearing.search import spans
-from analysis.hearing.touching import contact_as_guessed
+from analysis.hearing.touching import contact_as_guessed, hear_contact
 from analysis.hearing.trace import Contact, Trace
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 APART, LESS_APART = 50.0, 5.0
+OFTEN, WELL_KNOWN = 2, 0.2  # times, and the interval of a pass's time, as a share of it
 USUAL_PASS_S = 1.5
 BEFORE_S = 0.8
 AFTER_S = 0.19
@@ -237,36 +238,53 @@ def _first_passes(trace: Trace, stirred: Mask | None) -> tuple[Mask, list[HeardP
         contact = contact_as_guessed(replace(trace, cutting=guess & trace.running))
         if cut_signs(trace, contact.mask) >= SIGNS:
             passes = [p for p in find_passes(trace, contact) if _believable(trace, contact, p)]
+    if not passes:
+        # What a review takes for the cut, if it came and went more than once.
+        contact = hear_contact(trace)
+        again = [
+            heard
+            for heard in find_passes(trace, contact)
+            if heard.moving_time_u95_s < WELL_KNOWN * heard.moving_time_s
+            and _away(trace, contact, heard) > LESS_APART
+        ]
+        passes = again if len(again) >= OFTEN else []
     return contact.mask, passes
 
 
 def _believable(trace: Trace, contact: Contact, heard: HeardPass) -> bool:
     """Whether a pass stands clear between two stretches of running free that sound alike."""
+    away = _away(trace, contact, heard)
+    if away > APART:
+        return True
+    long = heard.time_s > USUAL_PASS_S
+    return long and away > LESS_APART and cut_signs(trace, contact.mask) > PLAIN_SIGNS
+
+
+def _away(trace: Trace, contact: Contact, heard: HeardPass) -> float:
+    """By how much evidence a pass stands out between two stretches of running free, nats.
+
+    0 if those are not heard to run, turn slower than it, or don't sound alike.
+    """
     first, end = (round(seconds / trace.step_s) for seconds in (heard.entry_s, heard.exit_s))
     before = slice(first - round(BEFORE_S / trace.step_s), first - 2)
     after = slice(end + 2, end + round(AFTER_S / trace.step_s))
     if before.start < 0 or after.stop > len(trace.lead):
-        return False
+        return 0.0
     # An exit takes a while: what follows it is heard the better, the further behind it lies.
     later = min(len(trace.lead), end + round(BEFORE_S / trace.step_s)) - after.stop
     after = slice(after.start + later, after.stop + later)
     inside = first + np.flatnonzero((contact.mask & trace.running)[first:end])
     early, late = (_running(trace, frames) for frames in (before, after))
     if not all(map(len, (early, inside, late))):
-        return False
+        return 0.0
     beside = ((early, inside[: len(early)]), (late, inside[-len(late) :]))
     if any(_slower(trace, free, than=cut) for free, cut in beside):
-        return False
+        return 0.0
     before_it, in_it, after_it = (
         float(np.median(contact.evidence[frames])) for frames in (early, inside, late)
     )
     away = in_it - max(before_it, after_it)
-    if abs(before_it - after_it) > ALIKE * away:
-        return False
-    if away > APART:
-        return True
-    long = heard.time_s > USUAL_PASS_S
-    return long and away > LESS_APART and cut_signs(trace, contact.mask) > PLAIN_SIGNS
+    return away if abs(before_it - after_it) <= ALIKE * away else 0.0
 
 
 def _running(trace: Trace, frames: slice) -> npt.NDArray[np.int64]:

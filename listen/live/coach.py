@@ -47,6 +47,9 @@ if TYPE_CHECKING:
 PASSES_FOR_HANDS = 5
 TOO_QUIET_DB = -60.0
 _WARN_AGAIN_S = 20.0
+_QUIET_S = 5.0
+TOO_LOUD = "Too loud for the microphone: put it two or three metres away."
+TOO_QUIET = "Hardly any sound arrives: is the right microphone chosen, and uncovered?"
 _SAME_ENTRY_S = 0.5
 
 
@@ -89,6 +92,7 @@ class Coach:
         self._passes: list[CoachedPass] = []
         self._rpm: float | None = None
         self._warned_s: dict[str, float] = {}
+        self._sounded_s = start_s
 
     @property
     def now_s(self) -> float:
@@ -121,7 +125,7 @@ class Coach:
             time_s = event.time_s + self._start_s
             yield Speed(time_s, event.spindle_rpm, self.now_s - time_s)
         elif isinstance(event, LevelHeard):
-            yield Level(event.level_db, event.peak, self._level_warning(event))
+            yield self._level(event)
         elif isinstance(event, PassEntered):
             yield self._entered(event.entry_s + self._start_s)
         elif isinstance(event, DwellHeard):
@@ -187,17 +191,18 @@ class Coach:
             aloud=aloud,
         )
 
-    def _level_warning(self, event: LevelHeard) -> str | None:
-        if event.clipped:
-            text = "Too loud for the microphone: put it two or three metres away."
-        elif event.level_db < TOO_QUIET_DB:
-            text = "Hardly any sound arrives: is the right microphone chosen, and uncovered?"
-        else:
-            return None
+    def _level(self, event: LevelHeard) -> Level:
+        if event.level_db >= TOO_QUIET_DB:
+            self._sounded_s = self.now_s
+        # Before the router is switched on a quiet shop is no fault.
+        quiet = self.now_s - self._sounded_s > _QUIET_S
+        if not event.clipped and not quiet:
+            return Level(event.level_db, event.peak, False, None)
+        text = TOO_LOUD if event.clipped else TOO_QUIET
         if self.now_s - self._warned_s.get(text, -np.inf) < _WARN_AGAIN_S:
-            return None
+            return Level(event.level_db, event.peak, True, None)
         self._warned_s[text] = self.now_s
-        return text
+        return Level(event.level_db, event.peak, True, text)
 
 
 def _as_shown(coached: CoachedPass) -> tuple[object, ...]:

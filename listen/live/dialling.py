@@ -65,7 +65,7 @@ class DialCoach:
                 if self._measured(event):
                     yield self._told()
             elif isinstance(event, LevelHeard):
-                yield Level(event.level_db, event.peak, None)
+                yield Level(event.level_db, event.peak, False, None)
 
     def word(self, word: str) -> Iterator[News]:
         """Do as asked: "again" measures the last one anew, "skip" leaves this one out."""

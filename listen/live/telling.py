@@ -56,6 +56,7 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
             "kind": "level",
             "level_db": round(news.level_db, 1),
             "peak": round(news.peak, 4),
+            "faulty": news.faulty,
             "warning": news.warning,
         }
     if isinstance(news, Entered):

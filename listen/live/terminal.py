@@ -65,7 +65,10 @@ class Terminal:
             self._say(f"What was told of pass {news.number} does not count.")
         elif isinstance(news, Hands):
             summary = news.summary
-            self._say(f"{summary.change_first}\n{_upper(summary.steadiness)}; {summary.trend}.\n")
+            self._say(
+                f"Over all {summary.passes_heard} passes, change first: {summary.change_first}\n"
+                f"{_upper(summary.steadiness)}; {summary.trend}.\n"
+            )
         elif isinstance(news, Notice):
             self._say(news.text)
         elif isinstance(news, Ended):

@@ -36,10 +36,11 @@ class Speed:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """How loud it is. `warning` is a sentence when that is a fault."""
+    """How loud it is. `faulty`: too loud or too quiet; `warning` says so in words now and then."""
 
     level_db: float
     peak: float
+    faulty: bool
     warning: str | None
 
 

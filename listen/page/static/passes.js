@@ -8,6 +8,7 @@ import { MicrophoneError, openMicrophone } from "./microphone.js";
 import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
 
+const LEAST_NOTE_MS = 4_000; // once the level is right again
 const NOTE_MS = 22_000; // a warning that still holds is told again every 20 s
 
 let take = null;
@@ -106,6 +107,7 @@ function tellLine(made) {
 
 function note(made, text) {
   clearTimeout(made.noteEnds);
+  made.warned = 0;
   made.note = text;
   made.noteEnds = setTimeout(() => { made.note = ""; tellLine(made); }, NOTE_MS);
   tellLine(made);
@@ -126,7 +128,12 @@ function told(made, news, earlier = false) {
     return;
   } else if (news.kind === "level") {
     made.level = news;
-    if (news.warning) note(made, news.warning);
+    if (news.warning) {
+      note(made, news.warning);
+      made.warned = Date.now();
+    } else if (made.warned && !news.faulty && Date.now() - made.warned > LEAST_NOTE_MS) {
+      note(made, "");
+    }
     refreshNow();
     return;
   } else if (news.kind === "entered") {

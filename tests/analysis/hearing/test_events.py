@@ -264,3 +264,18 @@ def test_whatever_happens_ends_are_entered_and_resumed_in_turn(
             open_entry = None
     assert open_entry is None
     assert len(ended) == len(set(ended))
+
+
+def test_a_pass_much_less_surely_known_is_told_only_when_it_is_heard_so_twice_running() -> None:
+    record = Record()
+    before, after = heard_pass(1.0, 4.0), heard_pass(6.0, 9.0)
+    record.news([before], now_s=7.0, standing_s=None)
+    record.news([after], now_s=12.0, standing_s=None)
+    doubtful = replace(before, moving_time_u95_s=3.0)
+    stood = heard_pass(6.0, 9.0, dwells=(Span(7.0, 8.0),))
+    (told,) = record.revise(PassesRevised(0.0, 9.5, (doubtful, stood)))
+    assert isinstance(told, PassesRevised)
+    assert told.passes == (before, stood)
+    (told,) = record.revise(PassesRevised(0.0, 9.5, (doubtful, after)))
+    assert isinstance(told, PassesRevised)
+    assert told.passes == (doubtful, after)

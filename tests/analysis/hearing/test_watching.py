@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,8 @@ from analysis.hearing.parting import SHORTEST_PASS_S
 from analysis.hearing.passes import HeardPass
 from analysis.hearing.recent import RecentCourse
 from analysis.hearing.trace import Contact, Trace
-from analysis.hearing.watching import Watch, _believable, _but_for_a_touch
+from analysis.hearing.watching import Watch, _believable, _but_for_a_touch, _first_passes
+from tests.analysis.hearing import traces
 
 STEP_S = 0.02
 
@@ -162,3 +165,19 @@ def test_a_rub_must_keep_some_of_the_cut_to_be_called_standing_still(
     watch.reference.free = free
     since_s = watch._standing_s(trace, Contact(mask, np.zeros(len(mask))), 0.0)
     assert since_s == (pytest.approx(8.0) if standing else None)
+
+
+@pytest.mark.parametrize(("cuts", "believed"), [(1, 0), (2, 2), (3, 3)])
+def test_faint_passes_are_believed_when_they_come_and_go_again(cuts: int, believed: int) -> None:
+    """Neither the speed nor the teeth tell anything: one might be anybody's noise."""
+    made = [traces.Cut(4.0 + 8.0 * n, 9.0 + 8.0 * n) for n in range(cuts)]
+    trace = traces.trace(made, seconds=4.0 + 8.0 * cuts, louder=0.5)
+    steady = 300.0 + np.random.default_rng(2).normal(0, 0.05, len(trace.lead))
+    teeth = np.random.default_rng(3).normal(-0.6, 0.4, trace.teeth.shape).astype(np.float32)
+    lead = np.random.default_rng(4).normal(-6, 2, len(trace.lead))
+    trace = replace(trace, rotation_hz=steady, teeth=teeth, lead=lead)
+    _, passes = _first_passes(trace, None)
+    assert len(passes) == believed
+    for heard, cut in zip(passes, made, strict=False):
+        assert heard.entry_s == pytest.approx(cut.start_s, abs=0.15)
+        assert heard.exit_s == pytest.approx(cut.end_s, abs=0.15)

@@ -139,11 +139,19 @@ def test_a_take_taken_up_again_goes_on_counting() -> None:
 
 def test_too_loud_and_too_quiet_are_warned_of_once() -> None:
     loud = [level.warning for level in of(Level, coached(np.full(2 * RATE_HZ, 1.0, np.float32)))]
-    quiet = [level.warning for level in of(Level, coached(np.zeros(2 * RATE_HZ, np.float32)))]
+    quiet = [level.warning for level in of(Level, coached(np.zeros(9 * RATE_HZ, np.float32)))]
     assert [w for w in loud if w] == [
         "Too loud for the microphone: put it two or three metres away."
     ]
     assert len([w for w in quiet if w]) == 1
+
+
+def test_a_router_that_is_not_switched_on_yet_is_no_fault_and_a_fault_that_is_over_none() -> None:
+    levels = of(Level, coached(scene((0.0, 4.0), (0.05, 2.0), (0.0, 7.0), (0.05, 1.0))))
+    warned = [number for number, level in enumerate(levels) if level.warning]
+    assert len(warned) == 1
+    assert not any(level.faulty for level in levels[: warned[0]])
+    assert levels[-2].faulty is False
 
 
 def test_the_speed_says_how_old_it_is() -> None:
