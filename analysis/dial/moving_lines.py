@@ -136,12 +136,12 @@ def in_pairs(axis: LogAxis) -> LogAxis:
 
     def summed(values: Floats) -> Floats:
         early, late = values[..., : 2 * pairs : 2, :], values[..., 1 : 2 * pairs : 2, :]
-        return early + late
+        return np.asarray(early + late, np.float32)
 
     return replace(
         axis,
-        raw=summed(axis.raw) / 2,
-        mean=summed(axis.mean) / 2,
+        raw=summed(axis.raw) * np.float32(0.5),
+        mean=summed(axis.mean) * np.float32(0.5),
         gains=summed(axis.gains),
         bonus=summed(axis.bonus),
         steps=2 * axis.steps,
