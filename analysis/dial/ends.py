@@ -20,8 +20,9 @@ TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
 FEWEST_STEPS = 5
-TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8])
+TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2])
 LEAST_FITTED_S, FEWEST_TURNS = 2.0, 3
+CLEAR_ENOUGH = 5.0  # times what is left beside it: clearer says no more
 ONE_SIDED = 4.0  # standard deviations of a mean over the turns
 ARRIVED = 0.0007  # share: what is left of a way adds a hundredth of a percent to a mean, no more
 ALIKE = 0.5  # of the usual overshoot
@@ -97,11 +98,11 @@ def _on_their_way(
         return []
     heights, scatter = (np.array(values) for values in zip(*turns.values(), strict=True))
     best = int(np.argmin(np.log(scatter).sum(axis=0)))
-    off = heights[:, best]
-    alike = abs(off.mean()) > ONE_SIDED * off.std(ddof=1) / np.sqrt(len(off))
+    clear = np.clip(heights[:, best] / scatter[:, best], -CLEAR_ENOUGH, CLEAR_ENOUGH)
+    alike = abs(clear.mean()) > ONE_SIDED * clear.std(ddof=1) / np.sqrt(len(clear))
     if not alike or best == len(TURN_TAUS_S) - 1:
         return []
-    towards = off * np.sign(off.mean())
+    towards = heights[:, best] * np.sign(clear.mean())
     tau_s = float(TURN_TAUS_S[best])
     return [(place, tau_s, height) for place, height in zip(turns, towards.tolist(), strict=True)]
 
