@@ -80,19 +80,20 @@ def _reached(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: floa
         left = np.exp(-np.arange(len(piece)) * step_s / TURN_TAUS_S[:, None])
         heights, scatter = _beside(piece, left)
         turns[rested][place] = side * heights, scatter
-    for alike in turns.values():
-        for place, tau_s, height in _on_their_way(alike):
+    for rested, alike in turns.items():
+        for place, tau_s, height in _on_their_way(alike, either_side=not rested):
             if height > ARRIVED:
                 starts[place] += round(float(np.log(height / ARRIVED)) * tau_s / step_s)
     return starts
 
 
 def _on_their_way(
-    turns: dict[int, tuple[FloatArray, FloatArray]],
+    turns: dict[int, tuple[FloatArray, FloatArray]], *, either_side: bool
 ) -> list[tuple[int, float, float]]:
     """Which of some turns that end alike begin off their speed, the tau, and how far off, a share.
 
-    `turns` holds for each the heights and what is left beside them, for each tau.
+    `turns` holds for each the heights and what is left beside them, for each tau. What lies on
+    the far side of a speed, seen from the one before, counts only if `either_side` does.
     """
     if len(turns) < FEWEST_TURNS:
         return []
@@ -100,7 +101,8 @@ def _on_their_way(
     best = int(np.argmin(np.log(scatter).sum(axis=0)))
     clear = np.clip(heights[:, best] / scatter[:, best], -CLEAR_ENOUGH, CLEAR_ENOUGH)
     alike = abs(clear.mean()) > ONE_SIDED * clear.std(ddof=1) / np.sqrt(len(clear))
-    if not alike or best == len(TURN_TAUS_S) - 1:
+    near = either_side or clear.mean() > 0
+    if not (alike and near) or best == len(TURN_TAUS_S) - 1:
         return []
     towards = heights[:, best] * np.sign(clear.mean())
     tau_s = float(TURN_TAUS_S[best])

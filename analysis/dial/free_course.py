@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.dial.aligning import alignments
-from analysis.dial.counting_orders import count_orders
+from analysis.dial.counting_orders import TOLERANCE, count_orders
 from analysis.dial.moving_lines import (
     CHUNK_STEPS,
     EVIDENCE,
@@ -205,12 +205,16 @@ class _Counted(NamedTuple):
 def _counted(axis: LogAxis, lines: Alignment, plate_hz: tuple[float, float]) -> _Counted:
     """Count the orders of some lines; what that is worth is what whole orders alone explain.
 
-    Where a setting is laid on the others by the wrong lines, whole orders explain less.
+    Where a setting is laid on the others by the wrong lines, whole orders explain less. What
+    lies off the plate counts for nothing: it may be a machine that runs on.
     """
     first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
     within = _within(first_hz, axis.reach, plate_hz)
     orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
     path = path_along(axis, *sounding_lines(axis, orders, lines.path), within)
+    log_turns = np.log(first_hz) + LOG_STEP * (path - axis.reach)
+    low, high = np.log(plate_hz) + np.array([-TOLERANCE, TOLERANCE])
+    path = np.where((log_turns > low) & (log_turns < high), path, OFF)
     ordered = Alignment(path, *sounding_lines(axis, orders, path))
     return _Counted(
         first_hz, rival_ratio, orders, lines.path, within, worth_of_moving(axis, ordered)

@@ -19,6 +19,7 @@ from analysis.hearing.path import OFF
 
 SHORTEST_CHUNKS = 6  # some two seconds: hands let a setting run for longer
 STRAY = 3  # cells in which a speed left alone lies: one to either side
+NEAR = 4  # cells about the likeliest in which the lines' tops lie
 HEARD_AS = 0.3, 0.3, 0.4  # how likely a line is as it was, some 6 dB fainter, or unheard
 GOES_ON, ALL_OF_IT = 0.25, 0.75  # of a stretch's usual evidence
 
@@ -83,11 +84,22 @@ class Sounding:
             return None
         evidence = self._evidence(_doubted(self.axis, chunks), within)
         begin, end, place, worth = _likeliest(evidence)
-        shift = within[0] + place
+        heard = slice(chunks.start + begin, chunks.start + end)
+        shift = self._highest(heard, near=within[0] + place)
         about = max(shift - STRAY, 0), min(shift + STRAY, most)
         begin, end = _grown(self._evidence(_doubted(self.raw, chunks), about), begin, end)
         rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
         return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
+
+    def _highest(self, chunks: slice, *, near: int) -> int:
+        """The shift near another at which the lines stand highest: a line is several cells wide."""
+        level = np.maximum(self.axis.raw[chunks].mean(axis=0), 0)
+        shifts = np.arange(max(near - NEAR, 0), min(near + NEAR, 2 * self.axis.reach) + 1)
+        sounds = self.soundings[:, shifts] >= STEADY
+        cells = self.lines[:, None] + shifts - self.axis.reach
+        inside = (cells >= 0) & (cells < len(level))
+        heights = (level[np.where(inside, cells, 0)] * (inside & sounds)).sum(axis=0)
+        return int(shifts[np.argmax(heights)])
 
     def worth(self, chunks: slice, rotation_hz: float) -> float:
         """Log likelihood of turning so in all of some chunks, against being silent."""
