@@ -1,7 +1,8 @@
 """The search for lines that move together, from many starts.
 
 Each start is a second and a half that stands still: its lines are looked for in the whole
-take, learned anew where they are found, and so on.
+take, learned anew where they are found, and so on. That is done in chunks twice as long, which
+a setting fills several of; the ends of a setting are found last.
 """
 
 from __future__ import annotations
@@ -13,9 +14,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
 from analysis.dial.moving_lines import (
-    CHUNK_STEPS,
     EVIDENCE,
-    FEWEST_CHUNKS,
     HEARD_IN,
     LEAST_HEARD,
     LINE_APART,
@@ -25,6 +24,7 @@ from analysis.dial.moving_lines import (
     FloatArray,
     LogAxis,
     evidence_for,
+    in_pairs,
     likeliest_of_each,
     shifted_sum,
     sounding_lines,
@@ -52,28 +52,34 @@ def alignments(axis: LogAxis, *, seeds: int) -> list[Alignment]:
 
     All starts are followed side by side; one that leads where an earlier one leads is left.
     """
-    lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
+    rough = in_pairs(axis)
     found: list[Alignment] = []
-    paths = _from_seeds(axis, _seeds(axis, seeds))
-    for last_round in (*[False] * (ROUNDS - 1), True):
-        paths = _worth_following(paths, [one.path for one in found])
-        learned: list[Alignment] = []
-        for path in paths:
-            on = int(np.count_nonzero(path != OFF))
-            lines = _lines(
-                _mean_along(axis, path), chunks=on, first_hz=lowest_hz, bin_hz=axis.bin_hz
-            )
-            learned.append(Alignment(path, *sounding_lines(axis, lines - axis.reach, path)))
-        if not learned:
-            break
-        followed = _paths_along(axis, learned)
+    paths = _from_seeds(axis, rough, _seeds(axis, seeds))
+    for _ in range(ROUNDS):
+        paths = _worth_following(paths, [one.path for one in found], fewest=rough.fewest_chunks)
+        learned = [_learned(rough, path) for path in paths]
+        followed = _paths_along(rough, learned)
         paths = []
         for one, path in zip(learned, followed, strict=True):
-            if last_round or np.array_equal(path, one.path):
-                found.append(replace(one, path=path))
+            if np.array_equal(path, one.path):
+                found.append(one)
             else:
                 paths.append(path)
+    unsettled = _worth_following(paths, [one.path for one in found], fewest=rough.fewest_chunks)
+    found += [_learned(rough, path) for path in unsettled]
+    whole = _paths_along(axis, found)
+    found = [replace(one, path=path) for one, path in zip(found, whole, strict=True)]
+    found = [one for one in found if np.count_nonzero(one.path != OFF) >= axis.fewest_chunks]
     return sorted(found, key=lambda one: worth_of_moving(axis, one), reverse=True)
+
+
+def _learned(axis: LogAxis, path: Cells) -> Alignment:
+    """The lines that stand out along a path."""
+    lowest_hz = LOWEST_HZ * float(np.exp(-LOG_STEP * axis.reach))
+    steps = axis.steps * int(np.count_nonzero(path != OFF))
+    mean = _mean_along(axis, path)
+    lines = _lines(mean, steps=steps, first_hz=lowest_hz, bin_hz=axis.bin_hz) - axis.reach
+    return Alignment(path, *sounding_lines(axis, lines, path))
 
 
 def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
@@ -92,38 +98,53 @@ def _seeds(axis: LogAxis, most: int) -> list[tuple[int, int]]:
     return seeds
 
 
-def _from_seeds(axis: LogAxis, seeds: list[tuple[int, int]]) -> list[Cells]:
-    """Where each start's lines are found again, whatever else sounds."""
+def _from_seeds(axis: LogAxis, rough: LogAxis, seeds: list[tuple[int, int]]) -> list[Cells]:
+    """Where in `rough` each start's lines are found again, whatever else sounds."""
     if not seeds:
         return []
-    seed_offset = SEED_OFFSET * EVIDENCE * CHUNK_STEPS
+    seed_offset = SEED_OFFSET * EVIDENCE * rough.steps
     evidence = []
     for first, last in seeds:
         mean = axis.mean[first:last].mean(axis=0).astype(np.float64)
-        lines = _lines(mean, chunks=last - first, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
-        evidence.append(evidence_for(axis, lines, None, (0, 2 * axis.reach)) - seed_offset)
+        steps = axis.steps * (last - first)
+        lines = _lines(mean, steps=steps, first_hz=LOWEST_HZ, bin_hz=axis.bin_hz)
+        evidence.append(evidence_for(rough, lines, None, (0, 2 * axis.reach)) - seed_offset)
     return list(likeliest_of_each(evidence))
 
 
 def _paths_along(axis: LogAxis, learned: list[Alignment]) -> list[Cells]:
-    """The likeliest path along each set of lines."""
-    anywhere = (0, 2 * axis.reach)
-    return list(
-        likeliest_of_each(
-            [
-                evidence_for(axis, one.lines, one.soundings, anywhere) - LEAST_HEARD
-                for one in learned
-            ]
-        )
+    """The likeliest path along each set of lines, no farther apart than a dial's speeds are."""
+    if not learned:
+        return []
+    span = min(2 * axis.reach, max(np.ptp(_reached(one.path, axis.reach)) for one in learned))
+    firsts = [min(_reached(one.path, axis.reach)[0], 2 * axis.reach - span) for one in learned]
+    least = LEAST_HEARD * axis.steps
+    paths = likeliest_of_each(
+        [
+            evidence_for(axis, one.lines, one.soundings, (first, first + span)) - least
+            for first, one in zip(firsts, learned, strict=True)
+        ]
     )
+    return [
+        np.where(path != OFF, path + first, OFF) for first, path in zip(firsts, paths, strict=True)
+    ]
 
 
-def _worth_following(paths: list[Cells], known: list[Cells]) -> list[Cells]:
+def _reached(path: Cells, reach: int) -> tuple[int, int]:
+    """First and last shift that lie within `reach` of the shifts at which most of a path lies."""
+    shifts = np.sort(path[path != OFF])
+    after = np.searchsorted(shifts, shifts + reach, side="right")
+    first = int(np.argmax(after - np.arange(len(shifts))))
+    low, high = int(shifts[first]), int(shifts[after[first] - 1])
+    return max(0, high - reach), min(2 * reach, low + reach)
+
+
+def _worth_following(paths: list[Cells], known: list[Cells], *, fewest: int) -> list[Cells]:
     """The paths that lead somewhere, and not where another has led."""
     kept: list[Cells] = []
     for path in paths:
         on = int(np.count_nonzero(path != OFF))
-        if on >= FEWEST_CHUNKS and not any(_alike(path, other) for other in (*known, *kept)):
+        if on >= fewest and not any(_alike(path, other) for other in (*known, *kept)):
             kept.append(path)
     return kept
 
@@ -138,8 +159,8 @@ def _alike(path: Cells, other: Cells) -> bool:
     return bool(np.count_nonzero(np.abs(apart - np.median(apart)) <= 1) > ALIKE * either)
 
 
-def _lines(mean: FloatArray, *, chunks: int, first_hz: float, bin_hz: float) -> Cells:
-    """Cells in which the mean excess over so many chunks stands out, the clearest MOST_LINES.
+def _lines(mean: FloatArray, *, steps: int, first_hz: float, bin_hz: float) -> Cells:
+    """Cells in which the mean excess over so many steps stands out, the clearest MOST_LINES.
 
     `first_hz` is the frequency of the first cell, `bin_hz` the spacing of the spectra.
     """
@@ -147,8 +168,7 @@ def _lines(mean: FloatArray, *, chunks: int, first_hz: float, bin_hz: float) -> 
     if not heard.any():
         return np.zeros(0, np.int64)
     least, deviations = LINE_OUT
-    steps = max(chunks * CHUNK_STEPS, 1)
-    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(steps / 1.5))
+    out = float(np.median(mean[heard])) + max(least, deviations / np.sqrt(max(steps, 1) / 1.5))
     peaks, _ = find_peaks(np.where(heard, mean, -9.0), height=out, distance=LINE_APART)
     kept: list[int] = []
     kept_hz: list[float] = []

@@ -20,6 +20,11 @@ TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
 FEWEST_STEPS = 5
+TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2])
+LEAST_FITTED_S, FEWEST_TURNS = 2.0, 3
+CLEAR_ENOUGH = 5.0  # times what is left beside it: clearer says no more
+ONE_SIDED = 4.0  # standard deviations of a mean over the turns
+ARRIVED = 0.0007  # share: what is left of a way adds a hundredth of a percent to a mean, no more
 ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
 MOMENT_S, HELD_S = 0.5, 1.5
@@ -46,10 +51,66 @@ def placed_ends(
         end = len(piece) - _left_alone(piece[::-1], step_s=step_s, near=near)
         placed.append((first + start, first + max(start, end)))
     settled = _settled(stretches, smooth, step_s)
-    return [
+    placed = [
         (min(max(start, after_start), end), end)
         for (start, end), after_start in zip(placed, settled, strict=True)
     ]
+    reached = _reached(placed, smooth, step_s)
+    return [(min(start, end), end) for start, (_, end) in zip(reached, placed, strict=True)]
+
+
+def _reached(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float) -> list[int]:
+    """Steps at which a speed that is still on its way to where the dial was turned has come there.
+
+    What is left of the way, or of what a regulator goes too far, dies away as exp(-t/tau), with
+    one tau for all turns of a take, and one for all starts from rest: a motor is the same each
+    time. It is believed where it lies to one side, seen from the speed before, in turn after turn,
+    as no wander does, and is quick: what takes longer is a wander, or warming up.
+    """
+    starts = [first for first, _ in stretches]
+    turns: dict[bool, dict[int, tuple[FloatArray, FloatArray]]] = {False: {}, True: {}}
+    for place, (first, last) in enumerate(stretches):
+        piece = log_rpm[first : min(last, first + round(FITTED_S / step_s))]
+        rested = from_rest(log_rpm, first, step_s)
+        known = np.isfinite(piece).all() and (rested or place > 0)
+        if not known or len(piece) * step_s < LEAST_FITTED_S:
+            continue
+        before = -np.inf if rested else _level(log_rpm, stretches[place - 1])
+        side = np.sign(before - _level(log_rpm, (first, last)))
+        left = np.exp(-np.arange(len(piece)) * step_s / TURN_TAUS_S[:, None])
+        heights, scatter = _beside(piece, left)
+        turns[rested][place] = side * heights, scatter
+    for rested, alike in turns.items():
+        for place, tau_s, height in _on_their_way(alike, either_side=not rested):
+            if height > ARRIVED:
+                starts[place] += round(float(np.log(height / ARRIVED)) * tau_s / step_s)
+    return starts
+
+
+def _on_their_way(
+    turns: dict[int, tuple[FloatArray, FloatArray]], *, either_side: bool
+) -> list[tuple[int, float, float]]:
+    """Which of some turns that end alike begin off their speed, the tau, and how far off, a share.
+
+    `turns` holds for each the heights and what is left beside them, for each tau. What lies on
+    the far side of a speed, seen from the one before, counts only if `either_side` does.
+    """
+    if len(turns) < FEWEST_TURNS:
+        return []
+    heights, scatter = (np.array(values) for values in zip(*turns.values(), strict=True))
+    best = int(np.argmin(np.log(scatter).sum(axis=0)))
+    clear = np.clip(heights[:, best] / scatter[:, best], -CLEAR_ENOUGH, CLEAR_ENOUGH)
+    alike = abs(clear.mean()) > ONE_SIDED * clear.std(ddof=1) / np.sqrt(len(clear))
+    near = either_side or clear.mean() > 0
+    if not (alike and near) or best == len(TURN_TAUS_S) - 1:
+        return []
+    towards = heights[:, best] * np.sign(clear.mean())
+    tau_s = float(TURN_TAUS_S[best])
+    return [(place, tau_s, height) for place, height in zip(turns, towards.tolist(), strict=True)]
+
+
+def _level(log_rpm: FloatArray, stretch: tuple[int, int]) -> float:
+    return float(np.nanmedian(log_rpm[slice(*stretch)]))
 
 
 def _left_alone(piece: FloatArray, *, step_s: float, near: int) -> int:
@@ -124,7 +185,11 @@ def _start(log_rpm: FloatArray, first: int, last: int, step_s: float) -> _Start 
 def _fitted(piece: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
     """Height of the bump and what is left beside it, shape (taus,) each."""
     turn = np.arange(len(piece)) * step_s / TAUS_S[:, None]
-    bumps = (1 + turn) * np.exp(-turn)
+    return _beside(piece, (1 + turn) * np.exp(-turn))
+
+
+def _beside(piece: FloatArray, bumps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Height of each bump, shape (taus, steps), beside a level, and what is left: (taus,) each."""
     aside = bumps - bumps.mean(axis=1, keepdims=True)
     off = piece - piece.mean()
     heights = aside @ off / (aside**2).sum(axis=1)

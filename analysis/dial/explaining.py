@@ -6,9 +6,10 @@ import numpy as np
 
 from analysis.dial.listening import FreeHearing
 from analysis.dial.matching import Mismatch, Trouble
-from analysis.dial.plateaus import Plateau, may_hold_cuts
+from analysis.dial.plateaus import MOST_SAG, Plateau, may_hold_cuts
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
+from analysis.hearing.search import spans
 from analysis.hearing.spindle import SpindleTrack
 
 HELD_S = 0.5
@@ -32,13 +33,25 @@ def explain(mismatch: Mismatch, heard: FreeHearing, cuts: tuple[Hearing, ...]) -
 def cuts_matter(mismatch: Mismatch, heard: FreeHearing) -> bool:
     """Whether hearing passes in the takes, which is dear, could change what is made of them.
 
-    It could where a plateau may be parted by a cut, or where so few speeds are heard that the
-    take may be one of cutting.
+    It could where a plateau may be parted by a cut, or where few speeds are heard and one gives
+    way again and again: the take may be one of cutting.
     """
     if mismatch.trouble is Trouble.TWO_MACHINES:
         return False
-    few = 0 < _speeds_apart(mismatch.plateaus) <= MOST_SPEEDS_CUTTING
-    return few or any(may_hold_cuts(track) for track in heard.tracks)
+    if any(may_hold_cuts(track) for track in heard.tracks):
+        return True
+    few = _speeds_apart(mismatch.plateaus) <= MOST_SPEEDS_CUTTING
+    return few and sum(_gives_way(one, heard) for one in mismatch.plateaus) >= FEW_CUTS
+
+
+def _gives_way(plateau: Plateau, heard: FreeHearing) -> int:
+    """How often the speed of a plateau falls, as in a cut, and is won back."""
+    speed_rpm = heard.tracks[plateau.take].spindle_rpm
+    speed_rpm = speed_rpm[np.isfinite(speed_rpm)]
+    sag = 1 - speed_rpm / plateau.spindle_rpm
+    cutting = (sag > SAGGING_PERCENT / 100) & (sag < MOST_SAG)
+    free = np.abs(sag) < SAGGING_PERCENT / 100
+    return sum(a > 0 and b < len(sag) and free[a - 1] and free[b] for a, b in spans(cutting))
 
 
 def _what(mismatch: Mismatch) -> str:

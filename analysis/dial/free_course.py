@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.dial.aligning import alignments
-from analysis.dial.counting_orders import count_orders
+from analysis.dial.counting_orders import TOLERANCE, count_orders
 from analysis.dial.moving_lines import (
     CHUNK_STEPS,
     EVIDENCE,
@@ -62,7 +62,7 @@ MOST_SPAN = 1.25  # a dial's highest speed over its lowest, against the plate's
 BEYOND = 0.88, 1.12  # how far beyond the plate a speed may lie
 MOSTLY = 0.6
 FAR_MORE = 1.5  # explained with the lines of a machine that stays left in: it was the router
-SEEDS = 10
+SEEDS, FEWER_SEEDS = 10, 5  # fewer for a yes or no
 LIKELIEST = 5
 ROUNDS = 5
 ROWS_AT_ONCE = 64  # keeps the sums in the processor's cache
@@ -176,17 +176,17 @@ def _moving(
     axis = without_cells(log_axis(raw, moving, grid=grid, reach=reach), foreign)
     found = alignments(axis, seeds=SEEDS)
     heard = np.count_nonzero(found[0].path != OFF) if found else 0
-    if heard < MOSTLY * len(axis.mean):
+    few = heard < MOSTLY * len(axis.mean)
+    again = []
+    if few or foreign.any():
+        again = alignments(raw_axis, seeds=SEEDS if few else FEWER_SEEDS)
+    if again:
+        worth = worth_of_moving(raw_axis, again[0])
         # Few speeds: what stays may be the router itself.
-        again = alignments(raw_axis, seeds=SEEDS)
-        best = worth_of_moving(axis, found[0]) if found else -1.0
-        if again and best < worth_of_moving(raw_axis, again[0]):
+        if few and worth > (worth_of_moving(axis, found[0]) if found else -1.0):
             return raw, raw_axis, raw_axis, again[:1], np.zeros_like(foreign)
-    if found and foreign.any():
         # A router with all its orders loud, at a speed that comes again, seems to stay.
-        again = alignments(raw_axis, seeds=SEEDS)
-        least = FAR_MORE * worth_of_moving(raw_axis, found[0])
-        if again and worth_of_moving(raw_axis, again[0]) > least:
+        if found and worth > FAR_MORE * worth_of_moving(raw_axis, found[0]):
             return raw, raw_axis, raw_axis, again[:LIKELIEST], np.zeros_like(foreign)
     return (moving, axis, raw_axis, found[:LIKELIEST], foreign) if found else None
 
@@ -205,12 +205,16 @@ class _Counted(NamedTuple):
 def _counted(axis: LogAxis, lines: Alignment, plate_hz: tuple[float, float]) -> _Counted:
     """Count the orders of some lines; what that is worth is what whole orders alone explain.
 
-    Where a setting is laid on the others by the wrong lines, whole orders explain less.
+    Where a setting is laid on the others by the wrong lines, whole orders explain less. What
+    lies off the plate counts for nothing: it may be a machine that runs on.
     """
     first_hz, rival_ratio = count_orders(axis, lines, plate_hz=plate_hz)
     within = _within(first_hz, axis.reach, plate_hz)
     orders = np.rint(np.log(first_hz * ORDERS / LOWEST_HZ) / LOG_STEP).astype(np.int64)
     path = path_along(axis, *sounding_lines(axis, orders, lines.path), within)
+    log_turns = np.log(first_hz) + LOG_STEP * (path - axis.reach)
+    low, high = np.log(plate_hz) + np.array([-TOLERANCE, TOLERANCE])
+    path = np.where((log_turns > low) & (log_turns < high), path, OFF)
     ordered = Alignment(path, *sounding_lines(axis, orders, path))
     return _Counted(
         first_hz, rival_ratio, orders, lines.path, within, worth_of_moving(axis, ordered)

@@ -20,7 +20,8 @@ from analysis.hearing.spindle import SpindleTrack
 MOST_MISSING = 2
 OFF_PLATE = 1.08  # a plate's speeds may be so far off
 SAME_SETTING = 0.02  # share by which a hand's aim at one number may differ
-LEAST_WORTH = 30.0  # nats
+LEAST_WORTH = 14.0  # nats: twice what the best of a thousand places wins by chance
+UNTOLD_WORTH = 30.0  # nats for one that nobody told of
 AT_ONCE_S = 0.2  # within which one plateau may follow another
 
 
@@ -178,13 +179,14 @@ def _held(
     *,
     between_s: tuple[float, float],
     between_rpm: tuple[float, float],
+    least_worth: float = LEAST_WORTH,
     but_not: Plateau | None = None,
 ) -> _Found | None:
     """The likeliest plateau in a time and a range of speeds, if one is likely at all."""
     again = hear_again(
         heard.takes[take], between_s=between_s, between_rpm=between_rpm, but_not=but_not
     )
-    if again is None or again[1] < LEAST_WORTH:
+    if again is None or again[1] < least_worth:
         return None
     track, worth = again
     found = find_plateaus(track, cuts_s=(), take=take)
@@ -222,7 +224,9 @@ def not_told_of(
     for take, one in enumerate(heard.takes):
         mine = sorted((p for p in plateaus if p.take == take), key=lambda p: p.start_s)
         for place, gap_s in enumerate(gaps_s(mine, one, clear_s=AT_ONCE_S)):
-            found = _held(heard, take, between_s=gap_s, between_rpm=limits_rpm)
+            found = _held(
+                heard, take, between_s=gap_s, between_rpm=limits_rpm, least_worth=UNTOLD_WORTH
+            )
             beside = mine[max(place - 1, 0) : place + 1]
             if found is None or found.plateau.length_s < least_s:
                 continue

@@ -6,7 +6,8 @@ take are laid over each other, by shifts, until the lines of all of them fall to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import reduce
 from itertools import pairwise
 
 import numpy as np
@@ -24,12 +25,14 @@ Cells = npt.NDArray[np.int64]
 LOWEST_HZ = 110.0  # below lies no router's first order, but mains and rumble
 STAYS, STAYS_CLEAR = 60, 0.3  # percent of the take, nepers
 LOUD = 3.0
+AT_ONCE = 4  # chunks: what is made of them stays in the processor's cache
 CHUNK_STEPS = 8  # some 0.4 s: short against a setting, long enough for faint lines
 EVIDENCE = 0.5  # neighbouring steps share half their sound
 PLAIN_SOUNDING = 7
 CHANCE_GAIN = 0.03  # nats a step that a gain without losses wins in noise alone
 GLIDE, SWITCH = 0.1, 12.0
-LEAST_HEARD = 2.0  # nats a chunk: a course must be heard
+GROUP = 4  # shifts that are gone through as one, 1 %, where many paths are
+LEAST_HEARD = 0.25  # nats a step: a course must be heard
 FEWEST_CHUNKS = 4
 LINE_APART = 4  # cells of 0.25 %
 HEARD_IN = 0.3  # share of a course in which a frequency lay on the axis, to be judged by it
@@ -48,7 +51,7 @@ DRIFT_CELLS, WIDEST = 2, 10
 class LogAxis:
     """A take on a log frequency axis, step by step and chunk by chunk.
 
-    Cell ``c`` is LOWEST_HZ * exp(c * LOG_STEP); a chunk is CHUNK_STEPS steps.
+    Cell ``c`` is LOWEST_HZ * exp(c * LOG_STEP); a chunk is so many steps.
 
     Attributes
     ----------
@@ -62,8 +65,10 @@ class LogAxis:
         Cells by which two speeds can differ.
     bin_hz : float
         Spacing of the spectra it was read from.
-    chunk_s : float
-        Seconds in a chunk.
+    steps : int
+        Steps in a chunk.
+    step_s : float
+        Seconds in a step.
     """
 
     raw: Floats
@@ -72,15 +77,35 @@ class LogAxis:
     bonus: Floats
     reach: int
     bin_hz: float
-    chunk_s: float
+    steps: int
+    step_s: float
+
+    @property
+    def chunk_s(self) -> float:
+        """Seconds in a chunk."""
+        return self.steps * self.step_s
+
+    @property
+    def fewest_chunks(self) -> int:
+        """Chunks in which a course must be heard."""
+        return FEWEST_CHUNKS * CHUNK_STEPS // self.steps
 
 
 def without_what_stays(on_axis: Floats) -> Floats:
     """Take off what stands out most of the time: no plateau lasts so long."""
     some = on_axis[:: max(1, len(on_axis) // 400)]
-    stays = np.percentile(some, STAYS, axis=0) + STAYS_CLEAR
+    stays = over_time(some, STAYS) + np.float32(STAYS_CLEAR)
     moving = on_axis - np.maximum(stays, 0).astype(np.float32)
     return np.asarray(np.clip(moving, -1, LOUD), np.float32)
+
+
+def over_time(values: Floats, percent: float) -> Floats:
+    """A percentile of each column, shape (cells,); sorting rows of a block is the fast way."""
+    rows = np.sort(values, axis=0)
+    place = percent / 100 * (len(rows) - 1)
+    low = min(int(place), len(rows) - 2) if len(rows) > 1 else 0
+    high = min(low + 1, len(rows) - 1)
+    return np.asarray(rows[low] + (rows[high] - rows[low]) * np.float32(place - low), np.float32)
 
 
 def log_axis(raw: Floats, moving: Floats, *, grid: SpectrumGrid, reach: int) -> LogAxis:
@@ -88,19 +113,39 @@ def log_axis(raw: Floats, moving: Floats, *, grid: SpectrumGrid, reach: int) -> 
 
     `moving` is `raw` without what is not to be taken for the router's.
     """
-    level = levels(_chunks(moving)).astype(np.intp)  # or each look-up casts it anew
+    chunks = _chunks(moving)
     tables = np.float32(EVIDENCE) * sounding_tables()
-    gains = np.stack([_looked_up(tables[sounding], level) for sounding in LEARNABLE])
     plain = np.maximum(tables[PLAIN_SOUNDING], 0) - np.float32(EVIDENCE * CHANCE_GAIN)
-    bonus = _looked_up(plain, level)
-    chunk_s = 2 * CHUNK_STEPS * grid.step_s
+    every = np.concatenate([tables[LEARNABLE], plain[None]])
+    looked_up = np.empty((len(every), len(chunks), moving.shape[1]), np.float32)
+    for first in range(0, len(chunks), AT_ONCE):
+        part = slice(first, first + AT_ONCE)
+        level = levels(chunks[part]).astype(np.intp)  # or each look-up casts it anew
+        for table, out in zip(every, looked_up, strict=True):
+            np.take(table, level, mode="clip").sum(axis=1, out=out[part])
+    gains, bonus = looked_up[:-1], looked_up[-1]
     mean = _chunks(moving).mean(axis=1)
-    return LogAxis(_chunks(raw).mean(axis=1), mean, gains, bonus, reach, grid.bin_hz, chunk_s)
+    raw_mean = _chunks(raw).mean(axis=1)
+    step_s = 2 * grid.step_s
+    return LogAxis(raw_mean, mean, gains, bonus, reach, grid.bin_hz, CHUNK_STEPS, step_s)
 
 
-def _looked_up(table: Floats, level: npt.NDArray[np.intp]) -> Floats:
-    """A table's values at all levels, shape (chunks, steps, cells), summed over the steps."""
-    return np.asarray(np.take(table, level, mode="clip").sum(axis=1), np.float32)
+def in_pairs(axis: LogAxis) -> LogAxis:
+    """The same take with two chunks as one; an odd one at its end is left out."""
+    pairs = len(axis.mean) // 2
+
+    def summed(values: Floats) -> Floats:
+        early, late = values[..., : 2 * pairs : 2, :], values[..., 1 : 2 * pairs : 2, :]
+        return np.asarray(early + late, np.float32)
+
+    return replace(
+        axis,
+        raw=summed(axis.raw) * np.float32(0.5),
+        mean=summed(axis.mean) * np.float32(0.5),
+        gains=summed(axis.gains),
+        bonus=summed(axis.bonus),
+        steps=2 * axis.steps,
+    )
 
 
 def _chunks(on_axis: Floats) -> Floats:
@@ -135,18 +180,25 @@ def path_along(
 ) -> Cells:
     """Likeliest shift of each chunk onto lines that are known; `within` limits the shifts."""
     within = within or (0, 2 * axis.reach)
-    return likeliest(evidence_for(axis, lines, soundings, within) - LEAST_HEARD, within)
-
-
-def likeliest(evidence: Floats, within: tuple[int, int]) -> Cells:
-    """The likeliest path through evidence, shape (chunks, shifts within)."""
+    evidence = evidence_for(axis, lines, soundings, within) - LEAST_HEARD * axis.steps
     path = best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
     return np.where(path != OFF, path + within[0], OFF)
 
 
 def likeliest_of_each(evidence: list[Floats]) -> Cells:
-    """The likeliest path through each of some evidences of one shape (chunks, all shifts)."""
-    return best_paths(np.stack(evidence), glide_cost=GLIDE, switch_cost=SWITCH)
+    """The likeliest path through each of some evidences of one shape (chunks, shifts).
+
+    Of a few shifts side by side the likeliest stands for all: a quarter of the ways to weigh.
+    """
+    every = np.stack(evidence)
+    spare = -every.shape[2] % GROUP
+    every = np.pad(every, ((0, 0), (0, 0), (0, spare)), constant_values=-np.inf)
+    apart = [every[:, :, place::GROUP] for place in range(GROUP)]
+    paths = best_paths(reduce(np.maximum, apart), glide_cost=GROUP * GLIDE, switch_cost=SWITCH)
+    inside = np.argmax(
+        [np.take_along_axis(part, paths[:, :, None], axis=2) for part in apart], axis=0
+    )
+    return np.where(paths != OFF, GROUP * paths + inside[:, :, 0], OFF)
 
 
 def evidence_for(
@@ -209,7 +261,7 @@ def sounding_lines(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cel
     of a sounding for each neper of speed; the share is the one that explains them best.
     """
     chosen, every, inside, _ = _fitted(axis, lines, path)
-    sounds = (chosen > 0) & (inside.sum(axis=1) >= FEWEST_CHUNKS)  # the first is silence
+    sounds = (chosen > 0) & (inside.sum(axis=1) >= axis.fewest_chunks)  # the first is silence
     return lines[sounds], every[chosen[sounds]]
 
 
@@ -225,25 +277,25 @@ def _fitted(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cells, Mas
     shifts = np.arange(2 * axis.reach + 1)
     middle = float(np.median(here)) if len(here) else float(axis.reach)
     constant = gains[:STEADY].sum(axis=2)  # silent, or there at times, at any speed
-    best = None
-    for tilt in TILTS:
-        kinds = _tilted(shifts, middle, tilt)  # levels, shifts
-        along = np.take_along_axis(gains, kinds[:, here][:, None, :], axis=0)
-        sums = np.concatenate([constant, along.sum(axis=2)])
-        total = float(sums.max(axis=0).sum())
-        if best is None or total > best[0]:
-            best = total, kinds, np.argmax(sums, axis=0)
-    assert best is not None
-    total, kinds, chosen = best
-    every = np.concatenate([np.repeat(np.arange(STEADY)[:, None], len(shifts), axis=1), kinds])
-    return chosen, every, inside, total
+    kinds = _tilted(shifts, middle)
+    # A sum over what a line's sounding picks is a product with ones and noughts.
+    picked = kinds[:, :, here, None] == np.arange(len(LEARNABLE))
+    flat = gains.transpose(2, 0, 1).reshape(-1, len(lines))
+    along = picked.reshape(*kinds.shape[:2], -1).astype(np.float32) @ flat  # tilts, levels, lines
+    sums = np.concatenate([np.repeat(constant[None], len(kinds), axis=0), along], axis=1)
+    totals = sums.max(axis=1).sum(axis=1)
+    best = int(np.argmax(totals))
+    steady = np.repeat(np.arange(STEADY)[:, None], len(shifts), axis=1)
+    every = np.concatenate([steady, kinds[best]])
+    return np.argmax(sums[best], axis=0), every, inside, float(totals[best])
 
 
-def _tilted(shifts: Cells, middle: float, tilt: float) -> Cells:
-    """Soundings of lines of several levels at each shift, shape (levels, shifts)."""
+def _tilted(shifts: Cells, middle: float) -> Cells:
+    """Soundings of lines of several levels at each shift, shape (tilts, levels, shifts)."""
     levels = np.arange(STEADY, len(LEARNABLE), LEVEL_STEP)
-    louder = tilt * LOG_STEP * (shifts - middle)
-    return np.clip(np.rint(levels[:, None] + louder), STEADY, len(LEARNABLE) - 1).astype(np.int64)
+    louder = LOG_STEP * np.multiply.outer(TILTS, shifts - middle)
+    kinds = np.rint(levels[:, None] + louder[:, None])
+    return np.asarray(np.clip(kinds, STEADY, len(LEARNABLE) - 1), np.int64)
 
 
 def gains_along(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Floats, Mask]:

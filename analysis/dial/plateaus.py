@@ -35,10 +35,10 @@ LEFT, LEFT_S = 0.04, 0.25  # share, and seconds: longer than a slip of the track
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
 LEAPT_LEAST_S = 3.8
 HALF_LIFE_S = 0.5  # the spindle's wander is about as long
-# What of the wander a mean misses whose stretch begins a sixth later or earlier than the speed
+# What of the wander a mean misses whose stretch begins a tenth later or earlier than the speed
 # was settled: two means, one over a share 1 - q of the other, differ by sqrt(q / (1 - q)).
-WANDER_SHARE = 0.45
-ENDS_SHARE = 0.3  # what of the ends' weight, for most of them are the plateau's
+WANDER_SHARE = 0.33
+ENDS_SHARE = 0.25  # what of the ends' weight, for most of them are the plateau's
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from analysis.dial.moving_lines import Cells, Floats, LogAxis, cells_of, evidence_for
+from analysis.dial.moving_lines import STEADY, Cells, Floats, LogAxis, cells_of, evidence_for
 from analysis.dial.staying import without_cells
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF
 
 SHORTEST_CHUNKS = 6  # some two seconds: hands let a setting run for longer
 STRAY = 3  # cells in which a speed left alone lies: one to either side
+NEAR = 4  # cells about the likeliest in which the lines' tops lie
+HEARD_AS = 0.3, 0.3, 0.4  # how likely a line is as it was, some 6 dB fainter, or unheard
 GOES_ON, ALL_OF_IT = 0.25, 0.75  # of a stretch's usual evidence
 
 
@@ -78,15 +80,26 @@ class Sounding:
         most = 2 * self.axis.reach
         first, last = (int(np.clip(self.shift_at(hz), 0, most)) for hz in (lowest_hz, highest_hz))
         within = max(first - 1, 0), min(last + 1, most)
-        evidence = self._evidence(self.axis, within, chunks)
-        if len(evidence) < SHORTEST_CHUNKS:
+        if len(self.axis.mean[chunks]) < SHORTEST_CHUNKS:
             return None
+        evidence = self._evidence(_doubted(self.axis, chunks), within)
         begin, end, place, worth = _likeliest(evidence)
-        shift = within[0] + place
+        heard = slice(chunks.start + begin, chunks.start + end)
+        shift = self._highest(heard, near=within[0] + place)
         about = max(shift - STRAY, 0), min(shift + STRAY, most)
-        begin, end = _grown(self._evidence(self.raw, about, chunks), begin, end)
+        begin, end = _grown(self._evidence(_doubted(self.raw, chunks), about), begin, end)
         rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
         return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
+
+    def _highest(self, chunks: slice, *, near: int) -> int:
+        """The shift near another at which the lines stand highest: a line is several cells wide."""
+        level = np.maximum(self.axis.raw[chunks].mean(axis=0), 0)
+        shifts = np.arange(max(near - NEAR, 0), min(near + NEAR, 2 * self.axis.reach) + 1)
+        sounds = self.soundings[:, shifts] >= STEADY
+        cells = self.lines[:, None] + shifts - self.axis.reach
+        inside = (cells >= 0) & (cells < len(level))
+        heights = (level[np.where(inside, cells, 0)] * (inside & sounds)).sum(axis=0)
+        return int(shifts[np.argmax(heights)])
 
     def worth(self, chunks: slice, rotation_hz: float) -> float:
         """Log likelihood of turning so in all of some chunks, against being silent."""
@@ -94,9 +107,26 @@ class Sounding:
         evidence = self._evidence(self.axis, (about - 1, about + 1), chunks)
         return float(evidence[:, 1].sum()) if evidence.size else 0.0
 
-    def _evidence(self, axis: LogAxis, within: tuple[int, int], chunks: slice) -> Floats:
+    def _evidence(
+        self, axis: LogAxis, within: tuple[int, int], chunks: slice = slice(None)
+    ) -> Floats:
         evidence = evidence_for(axis, self.lines, self.soundings, within, chunks)
         return np.asarray(maximum_filter1d(evidence, STRAY, axis=1), np.float32)
+
+
+def _doubted(axis: LogAxis, chunks: slice) -> LogAxis:
+    """Some chunks of an axis, with each line's gain where it may be as it was, fainter or unheard.
+
+    What was learned at other settings holds but roughly at one that is hardly heard: beside a
+    vacuum a slow router's lines sink by some decibels, and those near the vacuum's own are gone.
+    """
+    gains = axis.gains[:, chunks]
+    fainter = gains[[0, 0, 0, *range(STEADY, len(gains) - 1)]]
+    as_it_was, less, unheard = HEARD_AS
+    doubted = np.log(as_it_was * np.exp(gains) + less * np.exp(fainter) + unheard)
+    return replace(
+        axis, raw=axis.raw[chunks], mean=axis.mean[chunks], gains=doubted, bonus=axis.bonus[chunks]
+    )
 
 
 def _likeliest(evidence: Floats) -> tuple[int, int, int, float]:

@@ -25,6 +25,7 @@ from analysis.dial.moving_lines import (
     LogAxis,
     cells_of,
     evidence_for,
+    over_time,
 )
 from analysis.hearing.orders import LOG_STEP, ORDERS, TOP_ORDER
 from analysis.hearing.path import OFF, best_paths
@@ -69,13 +70,13 @@ def _mains(axis: LogAxis) -> Mask:
     Ripple and buzz lie at twice the mains frequency, 50 or 60 Hz, and its multiples.
     """
     chunks = np.arange(len(axis.mean))
-    level = np.median(axis.mean, axis=0)
+    level = over_time(axis.mean, 50)
     for mains_hz in RIPPLES_HZ:
         order = np.arange(2, HUMMING + 1)
         below, above = _at(level, (order - 0.5) * mains_hz), _at(level, (order + 0.5) * mains_hz)
         if float(np.mean(_at(level, order * mains_hz) - np.add(below, above) / 2)) > HUMS:
             cells = _cells(ORDERS * mains_hz)
-            at_times = np.percentile(axis.mean, AT_TIMES, axis=0)
+            at_times = over_time(axis.mean, AT_TIMES)
             lines = cells[(cells < len(level)) & (_at(at_times, ORDERS * mains_hz) > HEARD)]
             still = np.full(len(chunks), DRIFT)
             return cells_of(axis, lines, still, chunks, reach=DRIFT)
@@ -106,17 +107,13 @@ def _longest(axis: LogAxis) -> tuple[Cells, Cells] | None:
     least = round(STAYS_S / axis.chunk_s)
     strayed = maximum_filter1d(axis.mean, WIDE, axis=1)
     firsts = range(0, max(1, len(strayed) - least + 1), max(1, least // 2))
-    lines = [
-        _standing_out(np.percentile(strayed[first : first + least], THERE, axis=0))
-        for first in firsts
-    ]
+    lines = [_standing_out(over_time(strayed[first : first + least], THERE)) for first in firsts]
     paths = _paths(axis, [cells for cells, _ in lines])
     for _ in range(ROUNDS):
         lines, paths = _that_stay(lines, paths, least)
         for place, path in enumerate(paths):
             on = np.flatnonzero(path != OFF)
-            level = np.percentile(_along(axis.mean, path, on), THERE, axis=0)
-            cells, heights = _standing_out(level)
+            cells, heights = _standing_out(over_time(_along(axis.mean, path, on), THERE))
             lines[place] = cells - DRIFT, heights
         paths = _paths(axis, [cells for cells, _ in lines])
     best, most = None, 0.0
@@ -153,7 +150,7 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
     """
     on = np.flatnonzero(path != OFF)
     mean = _along(axis.mean, path, on)
-    steady = np.percentile(mean, THERE, axis=0)
+    steady = over_time(mean, THERE)
     over = (steady - median_filter(steady, SURROUNDINGS, mode="nearest"))[lines + DRIFT]
     weight = np.clip(over, 0, 3) ** 2
     logs = np.log(LOWEST_HZ) + LOG_STEP * lines
@@ -173,7 +170,7 @@ def _their_orders(axis: LogAxis, lines: Cells, path: Cells) -> Cells:
         return np.zeros(0, np.int64)
     orders = _cells(ORDERS * np.exp(tried[best]))
     orders = orders[(orders >= 0) & (orders < axis.mean.shape[1])]
-    at_times = np.percentile(mean, AT_TIMES, axis=0)
+    at_times = over_time(mean, AT_TIMES)
     about = orders[:, None] + DRIFT + np.arange(-1, 2)
     return np.asarray(orders[at_times[about].max(axis=1) > HEARD], np.int64)
 
