@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.hearing.counting import counted_otherwise, ratio_scores
 from analysis.hearing.course import beyond_doubt, find_course
-from analysis.hearing.frames import Frames
+from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.orders import Candidates
 from analysis.hearing.plate import candidate_range_hz, free_range_hz
 from analysis.hearing.search import HOP, Course, Search
@@ -74,7 +74,12 @@ def courses_over_floors(
 
 
 def course_that_stirs(frames: Frames, search: Search, taught: Voices | None) -> Found | None:
-    """A course found where all that stands still was taken out, in the sound of a search."""
+    """A course found where all that stands still was taken out, in the sound of a search.
+
+    None also where so little is heard that nothing stirs in it.
+    """
+    if len(frames.spectra) * frames.grid.step_s < 2 * STANDS_S:
+        return None
     stirring = Search.over(
         frames.that_stir(), search.candidates, flutes=search.flutes, free_hz=search.free_hz
     )

@@ -5,8 +5,8 @@ import numpy.typing as npt
 import pytest
 
 from analysis.hearing import turning
-from analysis.hearing.floors import Found
-from analysis.hearing.frames import Frames
+from analysis.hearing.floors import Found, course_that_stirs
+from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.orders import TOP_ORDER
 from analysis.hearing.states import tell_apart
 from analysis.hearing.turning import TEETH, Turning, hear_turning, teeth_orders
@@ -79,6 +79,11 @@ def test_behind_a_machine_that_never_cuts_what_stirs_is_heard(
     heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), VACUUM_HZ)])
     assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
     assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.9 * IDLE_HZ, rel=1e-3)
+
+
+def test_in_a_moment_nothing_can_be_told_from_what_stands_still() -> None:
+    frames = framed(router([], seconds=2 * STANDS_S - 1, sag=0.1))
+    assert course_that_stirs(frames, search_of(frames), None) is None
 
 
 def test_where_nothing_is_found_nothing_turns(monkeypatch: pytest.MonkeyPatch) -> None:
