@@ -205,14 +205,9 @@ def slower_in_second(log_hz: FloatArray, *, one: Mask, two: Mask, near: int) -> 
 
 
 def share_at_ends(second: Mask, settled: Mask, *, count: int) -> float:
-    """Share of the second state in so many steps where runs begin and end; a half without runs.
-
-    Nobody switches off and on again in twice as long: a run that is lost so shortly goes on.
-    """
-    ends, unbroken = np.zeros(len(second), bool), settled.copy()
-    for first, last in spans(~settled):
-        unbroken[first:last] = first > 0 and last < len(settled) and last - first < 2 * count
-    for first, last in spans(unbroken):
+    """Share of the second state in so many steps where runs begin and end; a half without runs."""
+    ends = np.zeros(len(second), bool)
+    for first, last in spans(settled):
         if last - first > 4 * count:
             ends[first : first + count] = ends[last - count : last] = True
     return float(second[ends].mean()) if ends.any() else 0.5

@@ -29,7 +29,6 @@ LIKENESS_WORTH = 5.0  # of nats a step, all through a take: a voice that was lea
 TEETH_WORTH, MOST_TEETH = 0.3, 6.0  # of nepers by which the cut is heard in the teeth's tones
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
 NEARLY_TAUGHT = 15.0  # and where a voice that was learned may speak for it
-MOST_LOST = 6.0  # merit
 SAME_LINES, MOSTLY = 4, 0.6  # candidates, 1 %; share of the steps
 CLEARLY, APART_BINS = 0.8, 4.0  # of a line that moves: nepers, and how far
 WEIGHED_HZ = 7_500.0  # ratios are weighed on the orders up to here
@@ -46,8 +45,6 @@ def counted_right(search: Search, course: Course) -> Course:
         scores = ratio_scores(search, course)
         likely = [ratio for ratio in scores if scores[ratio] > scores[1.0] - nearly]
         counted = {ratio: _counted(search, course, ratio) for ratio in likely}
-        # Another machine may run at such a ratio: then the cut is lost.
-        likely = [r for r in likely if counted[r].merit > course.merit - MOST_LOST]
         # Counted wrongly, the cut may be told wrongly too: each ratio may have any's.
         for otherwise in likely:
             if otherwise != 1.0:

@@ -40,7 +40,6 @@ from analysis.hearing.pursuit import (
     recognised,
     steadied,
 )
-from analysis.hearing.ratio import RATIOS
 from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.sharing import better_told
 from analysis.hearing.silence import without_silent_ends
@@ -245,7 +244,7 @@ def _proposals(
     likeliest = max((course for course, _, _ in heard), key=lambda course: course.merit)
     # Too slow or too fast to be right, or not cutting: counted by half, say, or teeth for turns.
     if likeliest.off_plate > 0 or likeliest.cutness < HARDLY_CUTS:
-        for ratio in RATIOS[1:]:
+        for ratio in {0.5, 2.0, 1 / (search.flutes or 2)} - {1.0}:
             moved = path + shift_to(ratio)
             inside = (path != OFF) & (moved >= 0) & (moved < search.candidates.count)
             otherwise = np.where(inside, moved, OFF)

@@ -12,7 +12,6 @@ from analysis.hearing.contact import (
     bimodal_guesses,
     change_point,
     part_states,
-    share_at_ends,
     share_of_way,
     two_class_threshold,
     two_state_path,
@@ -247,13 +246,3 @@ def test_a_step_is_found_where_it_is(low: float, high: float, first: int, rest: 
         for k in range(1, len(values))
     ]
     assert change_point(values) == 1 + int(np.argmin(squares))
-
-
-def test_a_run_that_is_lost_for_a_moment_does_not_end_there() -> None:
-    """Half a second at either end of a run counts; one that is lost in the cut goes on."""
-    settled, second = np.ones(400, bool), np.zeros(400, bool)
-    second[100:300] = True
-    settled[200:215] = False
-    assert share_at_ends(second, settled, count=10) == 0
-    settled[200:230] = False  # so long that it may have been switched off
-    assert share_at_ends(second, settled, count=10) == 0.5
