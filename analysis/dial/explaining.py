@@ -121,8 +121,9 @@ def _what_to_do(mismatch: Mismatch) -> str:
             )
         case Trouble.TOO_FEW:
             return (
-                "Give only the settings that were run, or record again and let each run for 4 to "
-                "6 s; a setting set twice needs another one, or off, between."
+                "Give only the settings that were run, or record again with nothing else running "
+                "and let each run for 4 to 6 s; a setting set twice needs another one, or off, "
+                "between."
             )
         case Trouble.TOO_MANY:
             return "Give one setting for each steady speed, in order."

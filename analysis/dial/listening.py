@@ -15,7 +15,7 @@ from analysis.dial.plateaus import WANDER, Plateau
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.orders import AT_TIMES, Voice, order_excess
+from analysis.hearing.orders import AT_TIMES, SILENT, Voice, order_excess
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import spans
 from analysis.hearing.sharpen import sharpened
@@ -27,6 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 
 LONGEST_S = 600.0
 REFINED_ORDERS = 14
+VOICE_ORDERS = 8  # fans and commutators have about as many loud ones
 SHORTEST_FRAMES = 12
 EDGE_FRAMES = 2  # at the ends of a take a frame holds a step in the sound
 
@@ -168,6 +169,7 @@ def hear_again(
     *,
     between_s: tuple[float, float],
     between_rpm: tuple[float, float],
+    faint: bool,
     but_not: Plateau | None = None,
 ) -> tuple[SpindleTrack, float] | None:
     """A speed held somewhere in a time and a range of speeds, if the router may be heard at one.
@@ -177,6 +179,8 @@ def hear_again(
     take : HeardTake
     between_s, between_rpm : (float, float)
         Where it must lie.
+    faint : bool
+        Whether it is known to be there, so that its lines may be fainter than elsewhere.
     but_not : Plateau, optional
         Another machine, taken for this router at first: its lines don't count.
 
@@ -196,6 +200,7 @@ def hear_again(
         slice(*(_chunk(take, time_s) for time_s in between_s)),
         lowest_hz=between_rpm[0] / 60,
         highest_hz=between_rpm[1] / 60,
+        faint=faint,
     )
     if held is None:
         return None
@@ -220,6 +225,9 @@ def voice_at(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> Voices | None
 
     The course knows its speeds to a quarter of a percent only, and may have followed another
     machine somewhere; what was matched to the settings is the router, and known much better.
+
+    Alone in a quiet room nearly every order sounds, and a comb so dense lies on anybody's lines.
+    The loudest are what is left of it beside another machine: the others are kept as silent.
     """
     fits = []
     for plateau in plateaus:
@@ -239,7 +247,11 @@ def voice_at(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> Voices | None
         return None
     every = np.concatenate(fits, axis=1)
     voice = learn_voice(every, np.ones(every.shape[1], bool))
-    return Voices(voice, voice)
+    told = every[voice, :, np.arange(len(voice))].sum(axis=1)
+    loudest = np.argsort(-told, kind="stable")[:VOICE_ORDERS]
+    kept = np.full_like(voice, SILENT)
+    kept[loudest] = voice[loudest]
+    return Voices(kept, kept)
 
 
 def _chunk(take: HeardTake, time_s: float) -> int:

@@ -20,8 +20,11 @@ from analysis.hearing.spindle import SpindleTrack
 MOST_MISSING = 2
 OFF_PLATE = 1.08  # a plate's speeds may be so far off
 SAME_SETTING = 0.02  # share by which a hand's aim at one number may differ
-LEAST_WORTH = 14.0  # nats: twice what the best of a thousand places wins by chance
-UNTOLD_WORTH = 30.0  # nats for one that nobody told of
+LEAST_WORTH = 20.0  # nats, three times what the best of a thousand places wins by chance
+UNTOLD_WORTH = (
+    40.0  # nats for one that nobody told of: all of a plate is looked at, and it may not be
+)
+UNSURE = 0.002  # share: where lines are followed they tell the speed far better
 AT_ONCE_S = 0.2  # within which one plateau may follow another
 
 
@@ -179,19 +182,25 @@ def _held(
     *,
     between_s: tuple[float, float],
     between_rpm: tuple[float, float],
-    least_worth: float = LEAST_WORTH,
+    told: bool = True,
     but_not: Plateau | None = None,
 ) -> _Found | None:
     """The likeliest plateau in a time and a range of speeds, if one is likely at all."""
     again = hear_again(
-        heard.takes[take], between_s=between_s, between_rpm=between_rpm, but_not=but_not
+        heard.takes[take],
+        between_s=between_s,
+        between_rpm=between_rpm,
+        faint=told,
+        but_not=but_not,
     )
-    if again is None or again[1] < least_worth:
+    if again is None or again[1] < (LEAST_WORTH if told else UNTOLD_WORTH):
         return None
     track, worth = again
     found = find_plateaus(track, cuts_s=(), take=take)
     longest = max(found, key=lambda plateau: plateau.length_s, default=None)
-    return None if longest is None else _Found(longest, track, worth)
+    if longest is None or longest.spindle_rpm_u95 > UNSURE * longest.spindle_rpm:
+        return None
+    return _Found(longest, track, worth)
 
 
 def gaps_s(
@@ -224,9 +233,7 @@ def not_told_of(
     for take, one in enumerate(heard.takes):
         mine = sorted((p for p in plateaus if p.take == take), key=lambda p: p.start_s)
         for place, gap_s in enumerate(gaps_s(mine, one, clear_s=AT_ONCE_S)):
-            found = _held(
-                heard, take, between_s=gap_s, between_rpm=limits_rpm, least_worth=UNTOLD_WORTH
-            )
+            found = _held(heard, take, between_s=gap_s, between_rpm=limits_rpm, told=False)
             beside = mine[max(place - 1, 0) : place + 1]
             if found is None or found.plateau.length_s < least_s:
                 continue

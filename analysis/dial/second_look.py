@@ -75,25 +75,31 @@ class Sounding:
         axis, raw = without_cells(self.axis, foreign), without_cells(self.raw, foreign)
         return replace(self, axis=axis, raw=raw)
 
-    def held(self, chunks: slice, *, lowest_hz: float, highest_hz: float) -> Held | None:
-        """What is likeliest held in some chunks between two rotations, if anything is."""
+    def held(
+        self, chunks: slice, *, lowest_hz: float, highest_hz: float, faint: bool
+    ) -> Held | None:
+        """What is likeliest held in some chunks between two rotations, if anything is.
+
+        It may be `faint` where it is known to be there: its lines may be fainter, or unheard.
+        """
         most = 2 * self.axis.reach
         first, last = (int(np.clip(self.shift_at(hz), 0, most)) for hz in (lowest_hz, highest_hz))
         within = max(first - 1, 0), min(last + 1, most)
         if len(self.axis.mean[chunks]) < SHORTEST_CHUNKS:
             return None
-        evidence = self._evidence(_doubted(self.axis, chunks), within)
+        evidence = self._evidence(_part(self.axis, chunks, faint=faint), within)
         begin, end, place, worth = _likeliest(evidence)
         heard = slice(chunks.start + begin, chunks.start + end)
         shift = self._highest(heard, near=within[0] + place)
         about = max(shift - STRAY, 0), min(shift + STRAY, most)
-        begin, end = _grown(self._evidence(_doubted(self.raw, chunks), about), begin, end)
+        raw = _part(self.raw, chunks, faint=faint)
+        begin, end = _grown(self._evidence(raw, about), begin, end)
         rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
         return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
 
     def _highest(self, chunks: slice, *, near: int) -> int:
         """The shift near another at which the lines stand highest: a line is several cells wide."""
-        level = np.maximum(self.axis.raw[chunks].mean(axis=0), 0)
+        level = np.maximum(self.axis.mean[chunks].mean(axis=0), 0)
         shifts = np.arange(max(near - NEAR, 0), min(near + NEAR, 2 * self.axis.reach) + 1)
         sounds = self.soundings[:, shifts] >= STEADY
         cells = self.lines[:, None] + shifts - self.axis.reach
@@ -114,8 +120,8 @@ class Sounding:
         return np.asarray(maximum_filter1d(evidence, STRAY, axis=1), np.float32)
 
 
-def _doubted(axis: LogAxis, chunks: slice) -> LogAxis:
-    """Some chunks of an axis, with each line's gain where it may be as it was, fainter or unheard.
+def _part(axis: LogAxis, chunks: slice, *, faint: bool) -> LogAxis:
+    """Some chunks of an axis; if `faint`, each line may be as it was, fainter or unheard.
 
     What was learned at other settings holds but roughly at one that is hardly heard: beside a
     vacuum a slow router's lines sink by some decibels, and those near the vacuum's own are gone.
@@ -123,9 +129,10 @@ def _doubted(axis: LogAxis, chunks: slice) -> LogAxis:
     gains = axis.gains[:, chunks]
     fainter = gains[[0, 0, 0, *range(STEADY, len(gains) - 1)]]
     as_it_was, less, unheard = HEARD_AS
-    doubted = np.log(as_it_was * np.exp(gains) + less * np.exp(fainter) + unheard)
+    if faint:
+        gains = np.log(as_it_was * np.exp(gains) + less * np.exp(fainter) + unheard)
     return replace(
-        axis, raw=axis.raw[chunks], mean=axis.mean[chunks], gains=doubted, bonus=axis.bonus[chunks]
+        axis, raw=axis.raw[chunks], mean=axis.mean[chunks], gains=gains, bonus=axis.bonus[chunks]
     )
 
 

@@ -24,7 +24,7 @@ SEEDS = 5
 WORTH = 0.27  # of the first one's
 FEWEST_SPEEDS, APART_CELLS = 4, 16
 SAME_CELLS = 6
-MOSTLY = 0.5
+MOSTLY = 0.6
 TIED = 0.6  # share of the take in which it turns in one or two fixed ratios to the first
 
 

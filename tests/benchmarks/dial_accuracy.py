@@ -1,9 +1,12 @@
-"""How well a dial is calibrated, and what the voice learned from it is worth.
+"""How well a dial is calibrated, on takes with known truth.
 
     python -m tests.benchmarks.dial_accuracy --count 10
-    python -m tests.benchmarks.dial_accuracy --voice --count 10
+    python -m tests.benchmarks.dial_accuracy FOLDER ...
 
-The first renders calibration takes of both splits and three difficulties and prints, for each:
+The first renders calibration takes of both splits and three difficulties. A FOLDER holds takes with
+their truth beside them, as `python -m recordings_synthetic` writes them; anybody else's do as well
+whose truth holds `plateaus` (`setting`, `start_s`, `end_s`, `rpm`) and `setup.plate_range_rpm`.
+A row for each kind or folder, and below it the takes that were not matched:
 
 - takes matched: every plateau given its setting, within 0.5 %;
 - told: matched wrongly, but a note says which setting is in doubt;
@@ -14,40 +17,33 @@ The first renders calibration takes of both splits and three difficulties and pr
 - over all that was matched: the error of the speeds, how often the stated 95 % interval covers
   the truth, and the seconds of one core for a minute of sound.
 
-The second calibrates a router on a quiet take, then hears another take of the same
-router beside a shop vacuum as loud as it, with the voice and without, and prints the share of
-frames within 0.5 % of the truth. A router whose calibration is refused has no voice to keep.
+What the voice learned from a dial is worth: `tests/benchmarks/voice_gain.py`.
 """
 
 from __future__ import annotations
 
-import math
+import json
 import time
-from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
-import numpy.typing as npt
 
 from analysis.dial.calibration import Calibration, plateaus_heard
 from analysis.dial.listening import Sound, hear_running_free
 from analysis.dial.matching import DialPoint
-from analysis.dial.settings import Marks, Setting
-from analysis.hearing.listener import Listener
-from analysis.hearing.voice import Voices
+from analysis.dial.settings import Setting, parse_setting
 from listen.dial.calibrating import Heard, RefusedError, match_takes
-from recordings_synthetic.calibration import plateaus_from
+from listen.dial.takes import read_sound
 from recordings_synthetic.drawing import DIFFICULTIES, draw_take, seed_of
-from recordings_synthetic.machines import vacuum
-from recordings_synthetic.plan import TakePlan
-from recordings_synthetic.ranges import RANGES
 from recordings_synthetic.render import Rendering, render
 from recordings_synthetic.truth import truth
 
 SPLITS = ("dev", "held_out")
 NEAR = 0.005
-
 
 TARGETS = "0.02 median, 0.05 worst, 92 to 99 covered, under 1 s for a minute"
 HEADER = (
@@ -55,10 +51,27 @@ HEADER = (
     "worst %  covered  s/min"
 )
 
+PlateRange = tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DialTake:
+    """A take of a dial: its sound, the plate's speeds, and its true plateaus in their order."""
+
+    name: str
+    sound: Sound
+    plate_range_rpm: PlateRange
+    plateaus: list[dict[str, Any]]
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """The settings as they were set."""
+        return settings_of(self.plateaus)
+
 
 @dataclass(slots=True)
 class Tally:
-    """What is counted over the takes of one split and difficulty."""
+    """What is counted over some takes."""
 
     takes: int = 0
     matched: int = 0
@@ -71,6 +84,7 @@ class Tally:
     intervals: list[float] = field(default_factory=list)
     core_s_per_minute: list[float] = field(default_factory=list)
     refusal_s: list[float] = field(default_factory=list)
+    unmatched: list[str] = field(default_factory=list)
 
     def row(self) -> str:
         """One row of the table."""
@@ -89,62 +103,82 @@ class Tally:
         )
 
 
+def drawn(split: str, difficulty: str, count: int, first_seed: int) -> Iterator[DialTake]:
+    """Takes that are rendered now."""
+    for index in range(count):
+        plan = draw_take(split, "plateaus", difficulty, seed_of(split, first_seed, index))
+        rendering = render(plan)
+        plateaus = truth(rendering)["plateaus"]
+        yield DialTake(str(index), as_sound(rendering), plan.plate_range_rpm, plateaus)
+
+
+def kept(folder: Path) -> Iterator[DialTake]:
+    """The takes of a dial in a folder, in the order of their names."""
+    for path in sorted(folder.glob("*.json")):
+        told = json.loads(path.read_text(encoding="utf-8"))
+        sounds = [p for p in folder.glob(f"{path.stem}.*") if p.suffix != ".json"]
+        if not told.get("plateaus") or not sounds:
+            continue
+        low_high = told["setup"]["plate_range_rpm"]
+        plate = None if low_high is None else (float(low_high[0]), float(low_high[1]))
+        yield DialTake(path.stem, read_sound(sounds[0])[0], plate, told["plateaus"])
+
+
 def as_sound(rendering: Rendering) -> Sound:
     """The samples as the decoder would hand them on."""
     samples = (np.asarray(rendering.samples) / 32_768).astype(np.float32)
     return Sound(samples, float(rendering.plan.sample_rate_hz))
 
 
-def measure(split: str, difficulty: str, count: int, first_seed: int) -> Tally:
-    """Calibrate on `count` rendered takes, with their settings and with one of them left out."""
+def settings_of(plateaus: list[dict[str, Any]]) -> tuple[Setting, ...]:
+    """True plateaus' settings; a letter may stand where a number does."""
+    marks = [p["setting"] for p in plateaus]
+    return tuple(parse_setting(m if isinstance(m, str) else f"{m:g}") for m in marks)
+
+
+def measure(takes: Iterable[DialTake]) -> Tally:
+    """Calibrate on each take, with its settings and with one of them left out."""
     tally = Tally()
-    for index in range(count):
-        plan = draw_take(split, "plateaus", difficulty, seed_of(split, first_seed, index))
-        rendering = render(plan)
-        true = truth(rendering)["plateaus"]
-        settings = _settings(rendering)
-        sound = as_sound(rendering)
+    for index, take in enumerate(takes):
+        true, settings = take.plateaus, take.settings
         begun = time.process_time()
-        heard = _heard(sound, plan)
-        made = _made(heard, settings)
+        heard = hear_dial(take.sound, take.plate_range_rpm)
+        made = made_of(heard, settings)
         took_s = time.process_time() - begun
         tally.takes += 1
         if made is None:
             tally.refused += 1
             tally.refusal_s.append(took_s)
+            tally.unmatched.append(f"{take.name} (refused)")
         else:
-            tally.core_s_per_minute.append(60 * took_s / sound.duration_s)
+            tally.core_s_per_minute.append(60 * took_s / take.sound.duration_s)
             held = [(p, t) for p, t in zip(made.points, true, strict=True) if _the_same(p, t)]
-            right = len(held) == len(true)
+            right, told = len(held) == len(true), _in_doubt(made)
             tally.matched += right
-            tally.told += not right and _in_doubt(made)
-            tally.wrong += not right and not _in_doubt(made)
+            tally.told += not right and told
+            tally.wrong += not right and not told
+            if not right:
+                tally.unmatched.append(f"{take.name} ({'told' if told else 'wrong'})")
             tally.errors += [p.plateau.spindle_rpm / t["rpm"] - 1 for p, t in held]
             tally.intervals += [p.plateau.spindle_rpm_u95 / t["rpm"] for p, t in held]
         left_out = index % len(settings)
-        less = _made(heard, settings[:left_out] + settings[left_out + 1 :])
+        less = made_of(heard, settings[:left_out] + settings[left_out + 1 :])
         tally.less_refused += less is None
         tally.less_wrong += (
             less is not None
             and not _in_doubt(less)
-            and not all(_its_own(p, true) for p in less.points)
+            and not all(_its_own(p, true, take.settings) for p in less.points)
         )
     return tally
 
 
-def _settings(rendering: Rendering) -> tuple[Setting, ...]:
-    return tuple(
-        Setting(f"{p['setting']:g}", float(p["setting"]), Marks.NUMBERS)
-        for p in truth(rendering)["plateaus"]
-    )
+def hear_dial(sound: Sound, plate_range_rpm: PlateRange) -> Heard:
+    """One take, heard as the command hears it."""
+    free = hear_running_free((sound,), plate_range_rpm=plate_range_rpm)
+    return Heard(("take",), (sound,), free, plateaus_heard(free), plate_range_rpm, ())
 
 
-def _heard(sound: Sound, plan: TakePlan) -> Heard:
-    free = hear_running_free((sound,), plate_range_rpm=plan.plate_range_rpm)
-    return Heard(("take",), (sound,), free, plateaus_heard(free), plan.plate_range_rpm, ())
-
-
-def _made(heard: Heard, settings: tuple[Setting, ...]) -> Calibration | None:
+def made_of(heard: Heard, settings: tuple[Setting, ...]) -> Calibration | None:
     """What the command makes of it; None where it refuses."""
     try:
         return match_takes(heard, settings, on_refusal=lambda _found, _title: None)
@@ -157,101 +191,42 @@ def _in_doubt(made: Calibration) -> bool:
     return any(doubt in note for doubt in doubts for note in made.notes)
 
 
-def _its_own(point: DialPoint, true: list[dict[str, float]]) -> bool:
+def _its_own(point: DialPoint, true: list[dict[str, Any]], settings: tuple[Setting, ...]) -> bool:
     """Whether a speed is that of its setting, whichever of the plateaus it was heard at."""
     return any(
-        t["setting"] == point.setting.position
+        setting.position == point.setting.position
         and abs(point.plateau.spindle_rpm / t["rpm"] - 1) < 2 * NEAR
-        for t in true
+        for t, setting in zip(true, settings, strict=True)
     )
 
 
-def _the_same(point: DialPoint, true: dict[str, float]) -> bool:
+def _the_same(point: DialPoint, true: dict[str, Any]) -> bool:
     """Whether a plateau and the true one share more than half of the shorter, and the speed."""
     plateau = point.plateau
     shared = min(plateau.end_s, true["end_s"]) - max(plateau.start_s, true["start_s"])
     near = abs(plateau.spindle_rpm / true["rpm"] - 1) < NEAR
-    return near and shared > 0.5 * min(plateau.length_s, true["end_s"] - true["start_s"])
-
-
-class Share(NamedTuple):
-    """Share of frames within 0.5 % for one router, without its voice and with it."""
-
-    without: float
-    known: float
-    calibrated: bool
-
-
-def voice_gain(split: str, count: int, first_seed: int) -> list[Share]:
-    """What the voice is worth beside a vacuum, for each router."""
-    shares = []
-    for index in range(count):
-        seed = seed_of(split, first_seed, index)
-        loud = draw_take(split, "passes", "hard", seed)
-        # The same router on a better day: its voice and its plate in another take's recording.
-        base = replace(
-            draw_take(split, "passes", "moderate", seed),
-            voice=loud.voice,
-            plate_range_rpm=loud.plate_range_rpm,
-        )
-        quiet = replace(plateaus_from(base, seed=seed, order="rising"), machines=())
-        rendered = render(quiet)
-        made = _made(_heard(as_sound(rendered), quiet), _settings(rendered))
-        rng = np.random.default_rng(seed)
-        beside = replace(vacuum(rng, RANGES[split]["hard"], 20.0), level_db=0.0)
-        take = render(replace(loud, machines=(beside,)))
-        without = _near(take, None)
-        # Where the calibration is refused, no voice is kept: the router is as unknown as before.
-        calibrated = made is not None
-        known = _near(take, made.voices) if made is not None else without
-        shares.append(Share(without, known, calibrated))
-    return shares
-
-
-def _near(take: Rendering, voices: Voices | None) -> float:
-    listener = Listener(
-        sample_rate_hz=take.plan.sample_rate_hz,
-        flutes=take.plan.bit.flutes,
-        plate_range_rpm=take.plan.plate_range_rpm,
-        known_voices=voices,
-    )
-    listener.feed(as_sound(take).samples)
-    track = listener.finish().track
-    spindle = truth(take)["spindle"]
-    true_rpm: npt.NDArray[np.float64] = np.array(
-        [np.nan if rpm is None else rpm for rpm in spindle["rpm"]], float
-    )
-    running = np.array([state == "running" for state in spindle["state"]])
-    place = np.minimum(np.searchsorted(spindle["time_s"], track.time_s), len(true_rpm) - 1)
-    wanted = running[place] & np.isfinite(true_rpm[place])
-    off = np.abs(track.spindle_rpm / true_rpm[place] - 1)
-    return float(np.mean(off[wanted] < NEAR))
+    return bool(near and shared > 0.5 * min(plateau.length_s, true["end_s"] - true["start_s"]))
 
 
 @click.command()
-@click.option("--count", default=10, show_default=True, help="Takes of each kind.")
+@click.argument("folders", nargs=-1, type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option("--count", default=10, show_default=True, help="Takes of each kind to render.")
 @click.option("--seed", default=1, show_default=True, help="First seed; 0 was developed on.")
-@click.option("--voice", is_flag=True, help="Print what the voice is worth instead.")
-def main(count: int, seed: int, voice: bool) -> None:
+def main(folders: tuple[Path, ...], count: int, seed: int) -> None:
     """Print the table."""
-    if voice:
-        print(f"{'':>9}  routers  calibrated  without  with the voice: mean, worst, 99 % kept by")
-        for split in SPLITS:
-            shares = voice_gain(split, count, seed)
-            known = [share.known for share in shares if share.calibrated] or [math.nan]
-            print(
-                f"{split:>9}  {count:>7}  {sum(s.calibrated for s in shares):>10}  "
-                f"{100 * np.mean([share.without for share in shares]):>7.1f}  "
-                f"{100 * np.mean(known):>20.1f}  {100 * min(known):>5.1f}  "
-                f"{sum(share > 0.99 for share in known):>10}",
-                flush=True,
-            )
-        return
+    kinds = [(folder.name, kept(folder)) for folder in folders] or [
+        (f"{split:>9} {difficulty:>10}", drawn(split, difficulty, count, seed))
+        for split in SPLITS
+        for difficulty in DIFFICULTIES
+    ]
     print(f"Targets: {TARGETS}.\n{HEADER}")
-    for split in SPLITS:
-        for difficulty in DIFFICULTIES:
-            row = measure(split, difficulty, count, seed).row()
-            print(f"{split:>9} {difficulty:>10}  {row}", flush=True)
+    for name, takes in kinds:
+        tally = measure(takes)
+        if not tally.takes:
+            raise click.UsageError(f'"{name}" holds no takes of a dial with their truth.')
+        print(f"{name:>20}  {tally.row()}", flush=True)
+        if tally.unmatched:
+            print(f"{'':>22}not matched: {', '.join(tally.unmatched)}", flush=True)
 
 
 if __name__ == "__main__":
