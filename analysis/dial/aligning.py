@@ -13,18 +13,15 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
+from analysis.dial.log_axis import EVIDENCE, LOWEST_HZ, LogAxis, in_pairs
 from analysis.dial.moving_lines import (
-    EVIDENCE,
     HEARD_IN,
     LEAST_HEARD,
     LINE_APART,
-    LOWEST_HZ,
     Alignment,
     Cells,
     FloatArray,
-    LogAxis,
     evidence_for,
-    in_pairs,
     likeliest_of_each,
     shifted_sum,
     sounding_lines,

@@ -4,15 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.dial.moving_lines import (
-    HEARD_IN,
-    LOWEST_HZ,
-    Alignment,
-    FloatArray,
-    LogAxis,
-    setting_weights,
-    shifted_sum,
-)
+from analysis.dial.log_axis import LOWEST_HZ, LogAxis
+from analysis.dial.moving_lines import HEARD_IN, Alignment, FloatArray, setting_weights, shifted_sum
 from analysis.hearing.orders import LOG_STEP, ORDERS
 from analysis.hearing.path import OFF
 

@@ -18,22 +18,24 @@ import numpy.typing as npt
 
 from analysis.dial.aligning import alignments
 from analysis.dial.counting_orders import TOLERANCE, count_orders
-from analysis.dial.moving_lines import (
+from analysis.dial.log_axis import (
     CHUNK_STEPS,
     EVIDENCE,
     FEWEST_CHUNKS,
-    GLIDE,
     LOWEST_HZ,
-    SWITCH,
-    Alignment,
-    Cells,
     Floats,
     LogAxis,
     log_axis,
+    without_what_stays,
+)
+from analysis.dial.moving_lines import (
+    GLIDE,
+    SWITCH,
+    Alignment,
+    Cells,
     path_along,
     runs_of_one_value,
     sounding_lines,
-    without_what_stays,
     worth_of_moving,
 )
 from analysis.dial.running_on import without_the_doubtful, without_what_runs_on

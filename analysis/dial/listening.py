@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.dial.free_course import FreeCourse, find_free_course
-from analysis.dial.moving_lines import CHUNK_STEPS
+from analysis.dial.log_axis import CHUNK_STEPS
 from analysis.dial.plateaus import WANDER, Plateau
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError

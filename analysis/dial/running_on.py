@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.dial.log_axis import Floats, LogAxis
 from analysis.dial.moving_lines import (
     DRIFT_CELLS,
     Cells,
-    Floats,
-    LogAxis,
     cells_of,
     fitted_worth,
     gains_along,

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from analysis.dial.moving_lines import STEADY, Cells, Floats, LogAxis, cells_of, evidence_for
+from analysis.dial.log_axis import Floats, LogAxis
+from analysis.dial.moving_lines import STEADY, Cells, cells_of, evidence_for
 from analysis.dial.staying import without_cells
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF

@@ -7,14 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.dial.aligning import aligned
-from analysis.dial.moving_lines import (
-    Alignment,
-    Cells,
-    FloatArray,
-    LogAxis,
-    cells_of,
-    worth,
-)
+from analysis.dial.log_axis import LogAxis
+from analysis.dial.moving_lines import Alignment, Cells, FloatArray, cells_of, worth
 from analysis.dial.running_on import SHORTEST_CHUNKS, held
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF

@@ -16,17 +16,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import maximum_filter1d, median_filter
 from scipy.signal import find_peaks
 
-from analysis.dial.moving_lines import (
-    LINE_APART,
-    LOUD,
-    LOWEST_HZ,
-    Cells,
-    Floats,
-    LogAxis,
-    cells_of,
-    evidence_for,
-    over_time,
-)
+from analysis.dial.log_axis import LOUD, LOWEST_HZ, Floats, LogAxis, over_time
+from analysis.dial.moving_lines import LINE_APART, Cells, cells_of, evidence_for
 from analysis.hearing.orders import LOG_STEP, ORDERS, TOP_ORDER
 from analysis.hearing.path import OFF, best_paths
 from analysis.hearing.ratio import RIPPLES_HZ

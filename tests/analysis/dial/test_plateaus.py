@@ -1,4 +1,5 @@
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -240,3 +241,29 @@ def test_the_mean_lies_within_its_interval_as_often_as_stated() -> None:
         (plateau,) = find_plateaus(track, cuts_s=(), take=0)
         covered += abs(plateau.spindle_rpm + noise - true_rpm) <= plateau.spindle_rpm_u95
     assert covered >= 184
+
+
+@pytest.mark.parametrize("far", [0.008, -0.008])
+@pytest.mark.parametrize("tau_s", [0.2, 0.4, 0.55])
+def test_a_plateau_begins_where_the_last_of_the_way_to_it_has_died_away(
+    far: float, tau_s: float
+) -> None:
+    # The definition of a first-order lag; `far` below 0 is a regulator that goes too far.
+    corners: list[tuple[float, float]] = [(0.0, SPEEDS_RPM[0]), (5.0, SPEEDS_RPM[0])]
+    for before, speed in pairwise(SPEEDS_RPM):
+        begin_s = corners[-1][0] + 0.6
+        since_s = np.arange(0, 5, 0.02)
+        left = np.sign(before - speed) * far * np.exp(-since_s / tau_s)
+        corners += list(zip(begin_s + since_s, speed * (1 + left), strict=True))
+    plateaus = found(corners, wander=0.0002)
+    assert len(plateaus) == len(SPEEDS_RPM)
+    # What is left where it begins, 0.07 %, dies away with tau: 0.55 s of 3.5 s make 0.011 %.
+    # The wander of a fiftieth of a percent averages out to less than a third of itself.
+    assert speeds(plateaus) == pytest.approx(SPEEDS_RPM, rel=2e-4)
+
+
+def test_a_speed_that_only_wanders_keeps_its_whole_plateau() -> None:
+    plateaus = found(held(SPEEDS_RPM), wander=0.001)
+    assert [p.start_s for p in plateaus] == pytest.approx(
+        [5.6 * number for number in range(len(SPEEDS_RPM))], abs=4 * STEP_S
+    )

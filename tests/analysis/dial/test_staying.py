@@ -6,7 +6,7 @@ import pytest
 
 from analysis.dial.calibration import plateaus_heard
 from analysis.dial.listening import Sound, hear_running_free
-from analysis.dial.moving_lines import LOWEST_HZ, log_axis
+from analysis.dial.log_axis import LOWEST_HZ, log_axis
 from analysis.dial.spectra import take_spectra
 from analysis.dial.staying import staying_lines
 from analysis.hearing.orders import LOG_STEP, log_axis_excess
