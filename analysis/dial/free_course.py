@@ -144,8 +144,8 @@ def find_free_course(
             break  # another round would be this one
     sounding, soundings = sounding_lines(axis, orders, path)
     path = without_the_doubtful(axis, orders, path)
-    evidence = _evidence(levels(on_axis), sounding, soundings, axis.reach, within, foreign)
-    _keep_near(evidence, path, within[0])
+    ordered = Alignment(path, sounding, soundings)
+    evidence = _evidence(levels(on_axis), ordered, axis.reach, within, foreign)
     steps = best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
     sureness = evidence.max(axis=1).astype(np.float64)
     if not np.any(steps != OFF):
@@ -153,7 +153,7 @@ def find_free_course(
     log_turns = np.log(first_hz) + LOG_STEP * (steps + within[0] - axis.reach)
     rotation_hz = np.where(steps != OFF, np.exp(log_turns), np.nan)
     voice = _voice(rotation_hz, excess, grid)
-    another = another_turns(whole, orders, Alignment(path, sounding, soundings))
+    another = another_turns(whole, orders, ordered)
     return FreeCourse(
         rotation_hz=rotation_hz,
         sureness=sureness,
@@ -234,46 +234,55 @@ def _within(first_hz: float, reach: int, plate_hz: tuple[float, float]) -> tuple
 
 def _evidence(
     level: npt.NDArray[np.uint8],
-    lines: Cells,
-    soundings: Cells,
+    ordered: Alignment,
     reach: int,
     within: tuple[int, int],
     foreign: Mask,
 ) -> Floats:
-    """Log likelihood of each shift in each step, shape (steps, shifts within)."""
+    """Log likelihood of each shift in each step, shape (steps, shifts within).
+
+    What is not near the rough path is ruled out: its chunks know of other machines.
+    """
     steps, cells = level.shape
-    known = ~foreign[np.minimum(np.arange(steps) // CHUNK_STEPS, len(foreign) - 1)]
-    first, last = within
-    total = np.zeros((steps, last - first + 1), np.float32)
+    chunk = np.minimum(np.arange(steps) // CHUNK_STEPS, len(foreign) - 1)
+    lowest, highest = (ends[chunk] - within[0] for ends in _near(ordered.path))
+    total = np.full((steps, within[1] - within[0] + 1), RULED_OUT, np.float32)
     tables = sounding_tables()
     for begin_row in range(0, steps, ROWS_AT_ONCE):
         rows = slice(begin_row, begin_row + ROWS_AT_ONCE)
-        part, heard = total[rows], level[rows].astype(np.intp)
+        near = lowest[rows] <= highest[rows]
+        if not near.any():
+            continue
+        first = max(int(lowest[rows][near].min()), 0)
+        part = total[rows, first : int(highest[rows][near].max()) + 1]
+        part[:] = 0
+        heard = level[rows].astype(np.intp)
         gains = {
-            kind: np.take(tables[LEARNABLE[kind]], heard, mode="clip") * known[rows]
-            for kind in np.unique(soundings)
+            kind: np.take(tables[LEARNABLE[kind]], heard, mode="clip") * ~foreign[chunk[rows]]
+            for kind in np.unique(ordered.soundings)
         }
-        for place, line in enumerate(lines.tolist()):
+        first += within[0]
+        for place, line in enumerate(ordered.lines.tolist()):
             begin = line - reach + first
-            low, high = max(begin, 0), min(begin + total.shape[1], cells)
+            low, high = max(begin, 0), min(begin + part.shape[1], cells)
             if high <= low:
                 continue
-            kinds = soundings[place, first + low - begin : first + high - begin]
+            kinds = ordered.soundings[place, first + low - begin : first + high - begin]
             for a, b in runs_of_one_value(kinds):
                 part[:, low - begin + a : low - begin + b] += gains[kinds[a]][:, low + a : low + b]
+    shift = np.arange(total.shape[1])
+    total[(shift < lowest[:, None]) | (shift > highest[:, None])] = RULED_OUT
     return total
 
 
-def _keep_near(evidence: Floats, path: Cells, first: int) -> None:
-    """Rule out, in place, what is not near a rough path: its chunks know of other machines."""
+def _near(path: Cells) -> tuple[Cells, Cells]:
+    """Lowest and highest shift near a rough path in each chunk; the one above the other if off."""
     ends = np.pad(path, 1, constant_values=OFF)
     beside = np.stack([ends[:-2], path, ends[2:]])
-    highest = beside.max(axis=0) - first + NEAR_CELLS
-    lowest = np.where(beside == OFF, np.iinfo(np.int64).max, beside).min(axis=0)
-    lowest = np.where(highest >= NEAR_CELLS, lowest - first - NEAR_CELLS, highest + 1)
-    chunk = np.minimum(np.arange(len(evidence)) // CHUNK_STEPS, len(path) - 1)
-    shift = np.arange(evidence.shape[1])
-    evidence[(shift < lowest[chunk, None]) | (shift > highest[chunk, None])] = RULED_OUT
+    highest = beside.max(axis=0)
+    lowest = np.where(beside == OFF, np.iinfo(np.int32).max, beside).min(axis=0)
+    on = highest != OFF
+    return np.where(on, lowest - NEAR_CELLS, 1), np.where(on, highest + NEAR_CELLS, 0)
 
 
 def _voice(rotation_hz: FloatArray, excess: Excess, grid: SpectrumGrid) -> Voice:

@@ -24,7 +24,7 @@ LEAST_WORTH = 20.0  # nats, three times what the best of a thousand places wins 
 UNTOLD_WORTH = (
     40.0  # nats for one that nobody told of: all of a plate is looked at, and it may not be
 )
-UNSURE = 0.002  # share: where lines are followed they tell the speed far better
+UNSURE = 0.01  # share: as far as a speed that was left alone may wander
 AT_ONCE_S = 0.2  # within which one plateau may follow another
 
 

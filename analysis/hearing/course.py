@@ -129,7 +129,9 @@ def _held_instead(search: Search, course: Course) -> Course | None:
     None if it does no such thing, or if much more would be left unexplained.
     """
     mostly = leaps_up_from(course.path)
-    held = None if mostly is None else followed_held(search, course.path, mostly)
+    if mostly is None or np.mean(course.cutting[mostly]) > MOST_OF:
+        return None  # where it does nothing but cut it may be relieved in no time
+    held = followed_held(search, course.path, mostly)
     if held is None or held.merit < course.merit - LEAPS_COST:
         return None
     return steadied(search, without_silent_ends(search, held))

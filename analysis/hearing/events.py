@@ -17,6 +17,7 @@ CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
 SURER = 1.5  # times
+FULL_SCALE, CLIPPED_SHARE = 0.999, 2e-4
 LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
 
@@ -36,6 +37,14 @@ class LevelHeard:
     level_db: float
     peak: float
     clipped: bool
+
+
+def level_heard(samples: npt.NDArray[np.float32], time_s: float) -> LevelHeard:
+    """How loud these samples are."""
+    size = np.abs(samples)
+    level_db = 10 * float(np.log10(float(np.dot(samples, samples)) / len(samples) + 1e-20))
+    clipped = np.count_nonzero(size >= FULL_SCALE) > CLIPPED_SHARE * len(samples)
+    return LevelHeard(time_s, level_db, float(size.max()), bool(clipped))
 
 
 @dataclass(frozen=True, slots=True)

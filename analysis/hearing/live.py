@@ -12,18 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.answer import spindle_answer
-from analysis.hearing.events import (
-    SAME_S,
-    DwellHeard,
-    Event,
-    LevelHeard,
-    PassEnded,
-    PassEntered,
-    PassesRevised,
-    PassResumed,
-    Record,
-    SpeedHeard,
-)
+from analysis.hearing.events import SAME_S, Event, PassesRevised, Record, SpeedHeard, level_heard
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.passes import find_passes, moved
@@ -35,18 +24,6 @@ from analysis.hearing.trace import Trace
 from analysis.hearing.turning import SURELY_ANSWERED, Turning, hear_turning, is_one_machine
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
-
-__all__ = [
-    "DwellHeard",
-    "Event",
-    "LevelHeard",
-    "LiveListener",
-    "PassEnded",
-    "PassEntered",
-    "PassResumed",
-    "PassesRevised",
-    "SpeedHeard",
-]
 
 BEAT = 4  # frames
 TICK = 2 * BEAT
@@ -73,8 +50,6 @@ CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
 LONGEST_UNSEEN = 8  # ticks: a second and a half
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
-FULL_SCALE = 0.999
-CLIPPED_SHARE = 2e-4
 
 
 class LiveListener:
@@ -191,7 +166,7 @@ class LiveListener:
         self._follow(course)
         events.append(self._speed(course))
         if whole:
-            events.append(_level(np.concatenate(self._lately), course.end * self.grid.step_s))
+            events.append(level_heard(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
             self._unseen += 1
             entering = self._watch.in_contact and not self._record.cutting
@@ -415,10 +390,3 @@ def _quiet(trace: Trace) -> bool:
         return False
     level = trace.bands.mean(axis=1)
     return bool(level[-TICK:].max() < np.percentile(level[running], 20) - FAR_BELOW)
-
-
-def _level(samples: npt.NDArray[np.float32], time_s: float) -> LevelHeard:
-    size = np.abs(samples)
-    level_db = 10 * float(np.log10(float(np.dot(samples, samples)) / len(samples) + 1e-20))
-    clipped = np.count_nonzero(size >= FULL_SCALE) > CLIPPED_SHARE * len(samples)
-    return LevelHeard(time_s, level_db, float(size.max()), bool(clipped))

@@ -11,7 +11,7 @@ from analysis.coaching.advice import Step
 from analysis.coaching.summary import CoachedPass, Gap, coach_pass, summarise
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import say_seconds
-from analysis.hearing.live import (
+from analysis.hearing.events import (
     DwellHeard,
     LevelHeard,
     PassEnded,
@@ -39,8 +39,8 @@ from listen.live.told import (
 from listen.setup import Bench
 
 if TYPE_CHECKING:
+    from analysis.hearing.events import Event
     from analysis.hearing.listener import Hearing
-    from analysis.hearing.live import Event
     from analysis.hearing.passes import HeardPass
     from listen.live.frames import Samples
 

@@ -23,15 +23,15 @@ import numpy as np
 from scipy.io import wavfile
 
 from analysis.coaching.reading import read_pass
-from analysis.hearing.live import (
+from analysis.hearing.events import (
     DwellHeard,
-    LiveListener,
     PassEnded,
     PassEntered,
     PassesRevised,
     PassResumed,
     SpeedHeard,
 )
+from analysis.hearing.live import LiveListener
 from analysis.hearing.passes import HeardPass
 from listen.setup import Bench, bench_of
 

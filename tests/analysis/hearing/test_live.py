@@ -14,17 +14,18 @@ import numpy.typing as npt
 import pytest
 
 from analysis.errors import InputError
-from analysis.hearing.events import CLOSED_S, LOST_S
-from analysis.hearing.live import (
+from analysis.hearing.events import (
+    CLOSED_S,
+    LOST_S,
     DwellHeard,
     Event,
     LevelHeard,
-    LiveListener,
     PassEnded,
     PassEntered,
     PassResumed,
     SpeedHeard,
 )
+from analysis.hearing.live import LiveListener
 
 Samples = npt.NDArray[np.float32]
 
