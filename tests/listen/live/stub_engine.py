@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.hearing import live
+from analysis.hearing.events import LevelHeard, PassEnded, PassEntered, SpeedHeard
 from analysis.hearing.passes import HeardPass
 
 STEP_S = 0.05
@@ -43,19 +43,19 @@ class StubEngine:
             peak = float(np.abs(part).max())
             running = self.rpm if loud > 0.02 else None
             if self._steps % 2 == 0:
-                events.append(live.SpeedHeard(self._time_s, running))
+                events.append(SpeedHeard(self._time_s, running))
             if self._steps % 5 == 0:
-                events.append(live.LevelHeard(self._time_s, level_db, peak, peak > 0.999))
+                events.append(LevelHeard(self._time_s, level_db, peak, peak > 0.999))
             events.extend(self._cutting(loud))
         return events
 
     def _cutting(self, loud: float) -> list[Any]:
         if loud > 0.2 and self._entry_s is None:
             self._entry_s = self._time_s - STEP_S
-            return [live.PassEntered(self._entry_s)]
+            return [PassEntered(self._entry_s)]
         if loud <= 0.2 and self._entry_s is not None:
             heard = self._pass(self._time_s - STEP_S, complete=True)
-            return [live.PassEnded(heard)]
+            return [PassEnded(heard)]
         return []
 
     def _pass(self, exit_s: float, *, complete: bool) -> HeardPass:

@@ -9,7 +9,7 @@ import pytest
 from analysis.coaching.reading import CutSetup
 from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import Units
-from analysis.hearing import live
+from analysis.hearing.events import PassEnded, PassesRevised, PassResumed
 from listen.live.coach import Coach
 from listen.live.intake import Piece
 from listen.live.telling import as_object
@@ -170,7 +170,7 @@ def test_a_pass_that_goes_on_is_withdrawn_and_told_anew() -> None:
             if self.passes and not self.resumed and loud > 0.2:
                 self.resumed = True
                 self._entry_s = self.passes.pop().entry_s
-                return [live.PassResumed(self._entry_s)]
+                return [PassResumed(self._entry_s)]
             return super()._cutting(loud)
 
     coach = Coach(Resuming(RATE_HZ), bench=BENCH, sample_rate_hz=RATE_HZ)
@@ -195,7 +195,7 @@ class Revising(StubEngine):
 
     def _cutting(self, loud: float) -> list[Any]:
         news = super()._cutting(loud)
-        if len(self.passes) == 2 and news and isinstance(news[0], live.PassEnded):
+        if len(self.passes) == 2 and news and isinstance(news[0], PassEnded):
             first, second = self.passes
             middle_s = (first.entry_s + first.exit_s) / 2
             self.passes = [
@@ -203,7 +203,7 @@ class Revising(StubEngine):
                 replace(first, entry_s=middle_s + 0.1),
                 second,
             ]
-            news.append(live.PassesRevised(0.0, first.exit_s + 0.5, tuple(self.passes[:2])))
+            news.append(PassesRevised(0.0, first.exit_s + 0.5, tuple(self.passes[:2])))
         return news
 
 
