@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from analysis.hearing.faults import CLIPPED_SHARE
 from analysis.hearing.gaps import NEVER_BACK_S, WAY_BACK_S
 from analysis.hearing.passes import HeardPass
 
@@ -17,7 +18,7 @@ CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
 SURER = 1.5  # times
-FULL_SCALE, CLIPPED_SHARE = 0.999, 2e-4
+FULL_SCALE = 0.999
 LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
 

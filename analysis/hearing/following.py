@@ -13,7 +13,7 @@ import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.onward import OnwardPath
-from analysis.hearing.orders import AT_TIMES, Candidates, comb_evidence, on_log_axis
+from analysis.hearing.orders import Candidates, comb_evidence, on_log_axis
 from analysis.hearing.path import OFF
 from analysis.hearing.plate import candidate_range_hz, free_range_hz
 from analysis.hearing.pursuit import (
@@ -35,7 +35,7 @@ from analysis.hearing.spectra import (
     log_floor,
     rippled_colour,
 )
-from analysis.hearing.turning import MIN_STRETCH_FRAMES, REFINED_ORDERS, Turning, teeth_orders
+from analysis.hearing.turning import MIN_STRETCH_FRAMES, Turning, audible_orders, teeth_orders
 from analysis.hearing.voice import Voices, order_fits, step_evidence
 
 FloatArray = npt.NDArray[np.float64]
@@ -134,7 +134,7 @@ class Follower:
         deviation = COARSE_DEVIATION * rotation
         spectra, _ = sound.newest(count)
         floor = self._lately.log_floor[-count:]
-        orders = self._loudest_orders()
+        orders = self._audible_orders()
         for a, b in spans(np.isfinite(rotation)):
             if b - a < MIN_STRETCH_FRAMES:
                 continue
@@ -193,7 +193,7 @@ class Follower:
         rotation = sharpened(
             excess,
             np.where(path != OFF, search.rotation_hz(path), np.nan),
-            orders=self._loudest_orders(),
+            orders=self._audible_orders(),
             grid=self._grid,
             frames=2 * len(path),
         )
@@ -215,7 +215,7 @@ class Follower:
         Two steps of Newton's towards the greatest sum of the orders' products with the frame
         before, from a start that must be near.
         """
-        count, orders = len(rotation_hz), self._loudest_orders()
+        count, orders = len(rotation_hz), self._audible_orders()
         on = np.isfinite(rotation_hz)
         if count < 2 or not on.any():
             return rotation_hz
@@ -237,12 +237,9 @@ class Follower:
         off = np.pad(off, (1, 0), mode="edge")
         return rotation_hz + np.clip(off, -MOST_OFF * near, MOST_OFF * near)
 
-    def _loudest_orders(self) -> npt.NDArray[np.int64]:
+    def _audible_orders(self) -> npt.NDArray[np.int64]:
         assert self.voices is not None
-        voice = np.maximum(self.voices.idle, self.voices.cutting)
-        orders = np.flatnonzero(voice >= AT_TIMES) + 1
-        loudest = orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS]
-        return np.union1d(loudest, [1])
+        return audible_orders(np.maximum(self.voices.idle, self.voices.cutting))
 
 
 def _newest(

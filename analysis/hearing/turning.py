@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import TypeVar
 
 import numpy as np
@@ -93,18 +93,19 @@ def hear_turning(
     )
     if not found or is_hum(*found[0]):
         return _nothing(len(frames.spectra))
-    weigh = partial(_weighed, frames, flutes)
-    if known is not None and not is_tune(*found[0]):
+    sound, tune = found[0].search, is_tune(*found[0])
+    if known is not None and not tune:
         return _turning(frames, found[0], flutes)
-    best, sound = weigh(found[0]), found[0].search
-    if is_tune(*found[0]):  # or a router that labours: notes don't give way where a cut begins
+    weigh = partial(_weighed, frames, sound, flutes)
+    best = weigh(found[0])
+    if tune:  # or a router that labours: notes don't give way where a cut begins
         return best.turning if best.answer > SURELY_ANSWERED else _nothing(len(frames.spectra))
     for other in map(weigh, found[1:]):
-        best = _better(best, other, sound)
+        best = _better(best, other)
     stirs = course_that_stirs(frames, sound, taught) if best.is_doubtful else None
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
-        best = _better(best, weigh(stirs), sound)
+        best = _better(best, weigh(stirs))
     if not is_one_machine(best.turning):
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
@@ -112,7 +113,7 @@ def hear_turning(
     return best.turning
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class _Weighed:
     """A course refined, and what speaks for its being a router at work.
 
@@ -120,6 +121,8 @@ class _Weighed:
     ----------
     turning : Turning
     course : Course
+    sound : Search
+        In which all that are weighed against each other are told.
     cuts : bool
         Whether contact is heard anywhere.
     answer : float
@@ -128,6 +131,7 @@ class _Weighed:
 
     turning: Turning
     course: Course
+    sound: Search
     cuts: bool
     answer: float
 
@@ -137,28 +141,30 @@ class _Weighed:
         hardly_cuts = self.answer < HARDLY_ANSWERED and self.course.cutness < HARDLY_CUTS
         return hardly_cuts or not is_one_machine(self.turning)
 
-    def credit_in(self, sound: Search) -> float:
-        """All of it together, the course told in a sound that others are told in too."""
+    @cached_property
+    def credit(self) -> float:
+        """All of it together."""
         answer = float(np.clip(self.answer, -MOST_ANSWER, MOST_ANSWER))
         together = np.log(STRANGERS / _apart(self.turning)) / np.log(STRANGERS / TOGETHER)
-        merit = tell_apart(sound, self.course.path).merit
+        merit = tell_apart(self.sound, self.course.path).merit
         return answer + TOGETHER_WORTH * float(np.clip(together, 0, 1)) + MERIT_WORTH * merit
 
 
-def _weighed(frames: Frames, flutes: int | None, found: Found) -> _Weighed:
+def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) -> _Weighed:
     turning = _turning(frames, found, flutes)
     contact = hear_contact(trace_of(frames, turning)).mask
     return _Weighed(
         turning=turning,
         course=found.course,
+        sound=sound,
         cuts=bool(contact.any()),
         answer=spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s),
     )
 
 
-def _better(best: _Weighed, other: _Weighed, sound: Search) -> _Weighed:
+def _better(best: _Weighed, other: _Weighed) -> _Weighed:
     """The other if it has clearly more credit."""
-    return other if other.credit_in(sound) > best.credit_in(sound) + MORE_CREDIT else best
+    return other if other.credit > best.credit + MORE_CREDIT else best
 
 
 def _of_one_machine(
@@ -175,7 +181,7 @@ def _of_one_machine(
             break
         if course.evidence > found[0].course.evidence:
             other = weigh(Found(search, course))
-            if is_one_machine(other.turning) and other.credit_in(search) > before.credit_in(search):
+            if is_one_machine(other.turning) and other.credit > before.credit:
                 return other
         besides = (*besides, course)
     return None
@@ -274,7 +280,7 @@ def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue
 
 def _refined(frames: Frames, search: Search, course: Course) -> tuple[FloatArray, FloatArray]:
     count = len(frames.spectra)
-    orders = _audible_orders(course.machine.voice)
+    orders = audible_orders(course.machine.voice)
     coarse = sharpened(
         search.excess,
         np.where(course.running, search.rotation_hz(_sound_at_ends(course.path)), np.nan),
@@ -334,7 +340,7 @@ def _sound_at_ends(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     return path
 
 
-def _audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
+def audible_orders(voice: Voice) -> npt.NDArray[np.int64]:
     """The loudest orders of a voice, REFINED_ORDERS at most, the first always among them."""
     orders = np.flatnonzero(voice >= AT_TIMES) + 1
     loudest = orders[np.argsort(-voice[orders - 1], kind="stable")][:REFINED_ORDERS]
