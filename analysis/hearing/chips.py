@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_dilation, binary_erosion, uniform_filter1d
+from scipy.ndimage import binary_erosion, uniform_filter1d
 
 from analysis.hearing.contact import (
     STATE_S,
@@ -21,7 +21,7 @@ from analysis.hearing.contact import (
     share_of_way,
     two_state_path,
 )
-from analysis.hearing.gaps import CLEAR_S
+from analysis.hearing.gaps import CLEAR_S, clear_of
 from analysis.hearing.sagging import ends_by_sag
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
@@ -75,7 +75,7 @@ class ChipStretches:
 def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> ChipStretches:
     """Part stretches of contact where the chips stop, and put their ends where the sound turns."""
     wide = max(1, round(CLEAR_S / trace.step_s))
-    free = trace.steady & ~binary_dilation(contact, iterations=wide)
+    free = trace.steady & clear_of(contact, step_s=trace.step_s)
     cut = trace.running & binary_erosion(contact, iterations=max(1, wide // 2))
     if min(free.sum(), cut.sum()) * trace.step_s < LEAST_KNOWN_S:
         return _unsure(stretches)

@@ -54,6 +54,12 @@ class Break(Enum):
     NONE = "no break"
 
 
+def clear_of(contact: Mask, *, step_s: float) -> Mask:
+    """Frames in which neither echo nor recovering speed is left of any contact."""
+    near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / step_s)))
+    return np.asarray(~near)
+
+
 def rub_measure(
     features: Features,
     *,
@@ -75,15 +81,15 @@ def rub_measure(
         The breaks between stretches of contact, as frames.
     step_s : float
     """
-    near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / step_s)))
+    clear = clear_of(contact, step_s=step_s)
     doubtful = np.zeros(len(contact), bool)
     for first, end in breaks:
         if (end - first) * step_s < 2 * WAY_BACK_S:
             doubtful[first:end] = True
-    free = settled & ~near & ~doubtful
+    free = settled & clear & ~doubtful
     block = max(1, round(BLOCK_S / step_s))
     if free.sum() < 4 * block:
-        free = settled & ~near
+        free = settled & clear
     if free.sum() < 4 * block:
         return _no_measure
     sound = features[free][: free.sum() // block * block]
@@ -129,8 +135,7 @@ def cut_left_measure(features: Features, *, contact: Mask, settled: Mask, step_s
     contact, settled : arrays, shape (frames,)
     step_s : float
     """
-    near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / step_s)))
-    free = settled & ~near
+    free = settled & clear_of(contact, step_s=step_s)
     if not free.any() or not contact.any():
         return CutLeft(_no_measure, LEAST_LEFT_SD)
     middle = np.median(features[free], axis=0)

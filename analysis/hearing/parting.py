@@ -1,7 +1,7 @@
 """Which breaks part two passes, all of them taken together.
 
-Those that sound and last like a way back, and above all those that leave passes alike: one
-edge takes much the same time again and again.
+Those that sound and last like a way back, and above all those that leave passes alike: along one
+edge the same wood comes off again and again.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Places = npt.NDArray[np.int64]
 
 USUAL_PASS_S = 6.0
 JOBS_SPREAD = 0.8  # of ln seconds, from job to job
-PASS_SPREADS = np.array([0.1, 0.2, 0.35, 0.55])  # of ln seconds, from pass to pass of one job
+PASS_SPREADS = np.array([0.1, 0.2, 0.35, 0.55])  # from pass to pass of one job
 SHORTEST_PASS_S = 0.6
 TOUCH = -4.0  # nats for contact too short for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
@@ -49,20 +49,20 @@ class Named:
     stands_otherwise: float
 
 
-def alike(times_s: FloatArray) -> float:
-    """Log likelihood of passes over one edge taking these times.
+def alike(removed_s: FloatArray) -> float:
+    """Log likelihood of passes over one edge taking so much off, as from `removed_s`.
 
     Log-normal about a mean and with a spread that are themselves known only roughly.
 
     >>> alike(np.array([5.0, 5.5, 4.8])) > alike(np.array([5.0, 5.5, 1.5, 3.3])) + 2
     True
     """
-    off = np.log(times_s / USUAL_PASS_S)
+    off = np.log(removed_s / USUAL_PASS_S)
     return float(_alike(*(np.array([v]) for v in (len(off), np.sum(off), np.sum(off**2))))[0])
 
 
 def _alike(count: FloatArray, total: FloatArray, squares: FloatArray) -> FloatArray:
-    """The same for many sets of passes: how many, and the sum and squares of ln(time / usual)."""
+    """The same for many sets of passes: how many, and sum and squares of ln(removed / usual)."""
     own, shared = PASS_SPREADS[:, None] ** 2, JOBS_SPREAD**2
     # A normal with covariance own * I + shared * 1 1', for each of the spreads.
     square = (squares - shared * total**2 / (own + count * shared)) / own
@@ -75,6 +75,7 @@ def parted(
     chances: Sequence[dict[Break, float]],
     *,
     contact_s: FloatArray,
+    removed_s: FloatArray,
     first_whole: bool,
     last_whole: bool,
 ) -> list[Named]:
@@ -86,6 +87,8 @@ def parted(
         Log likelihood of each kind that it can be, by itself; one of them not a way back.
     contact_s : array, shape (breaks + 1,)
         Seconds of contact before, between and after the breaks.
+    removed_s : array, shape (breaks + 1,)
+        What it takes off, in seconds of usual cutting.
     first_whole, last_whole : bool
         Whether the take holds the beginning of the first pass and the end of the last.
     """
@@ -99,16 +102,20 @@ def parted(
         before, after = slice(None, place), slice(place + 1, None)
         surest = Named(Break.WAY_BACK, float((go - stay)[place]), _stands(chances[place]))
         return [
-            *parted(chances[before], contact_s=contact_s[: place + 1], first_whole=first_whole,
-                    last_whole=True),
+            *parted(chances[before], contact_s=contact_s[: place + 1],
+                    removed_s=removed_s[: place + 1], first_whole=first_whole, last_whole=True),
             surest,
-            *parted(chances[after], contact_s=contact_s[place + 1 :], first_whole=True,
-                    last_whole=last_whole),
+            *parted(chances[after], contact_s=contact_s[place + 1 :],
+                    removed_s=removed_s[place + 1 :], first_whole=True, last_whole=last_whole),
         ]  # fmt: skip
 
     def merits(ways: Masks) -> FloatArray:
         passes = _passes_merit(
-            ways, contact_s=contact_s, first_whole=first_whole, last_whole=last_whole
+            ways,
+            contact_s=contact_s,
+            removed_s=removed_s,
+            first_whole=first_whole,
+            last_whole=last_whole,
         )
         return np.asarray(passes + np.where(ways, go, stay).sum(axis=1), np.float64)
 
@@ -129,26 +136,32 @@ def _stands(chances: dict[Break, float]) -> float:
 
 
 def _passes_merit(
-    ways: Masks, *, contact_s: FloatArray, first_whole: bool, last_whole: bool
+    ways: Masks,
+    *,
+    contact_s: FloatArray,
+    removed_s: FloatArray,
+    first_whole: bool,
+    last_whole: bool,
 ) -> FloatArray:
-    """What the passes' times say to each choice of ways back, shape (choices,)."""
+    """What the passes say to each choice of ways back, shape (choices,)."""
     choices, breaks = ways.shape
-    merit, time_s = np.zeros(choices), np.zeros(choices)
+    merit, time_s, off_s = np.zeros((3, choices))
     count, total, squares = np.zeros((3, choices))
     first = np.ones(choices, bool)
-    for i, stretch_s in enumerate(contact_s):
+    for i, (stretch_s, stretch_off_s) in enumerate(zip(contact_s, removed_s, strict=True)):
         time_s += stretch_s
+        off_s += stretch_off_s
         ends = ways[:, i] if i < breaks else np.ones(choices, bool)
         whole = ~first | first_whole
         if i == breaks:
             whole &= last_whole
         touch = time_s < SHORTEST_PASS_S
         merit += np.where(ends & whole & touch, TOUCH, 0.0) + np.where(ends & ~whole, CUT_OFF, 0.0)
-        off = np.where(ends & whole & ~touch, np.log(time_s / USUAL_PASS_S), 0.0)
+        off = np.where(ends & whole & ~touch, np.log(off_s / USUAL_PASS_S), 0.0)
         count += ends & whole & ~touch
         total += off
         squares += off**2
-        time_s[ends] = 0.0
+        time_s[ends] = off_s[ends] = 0.0
         first &= ~ends
     return merit + _alike(count, total, squares)
 

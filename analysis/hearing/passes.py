@@ -13,6 +13,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
 from analysis.hearing.parting import SHORTEST_PASS_S, Named, parted
+from analysis.hearing.removed import removed_s
 from analysis.hearing.sagging import won_back
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
@@ -200,6 +201,7 @@ def _named(
     return parted(
         chances(heard),
         contact_s=step_s * np.array([b - a for a, b in stretches], float),
+        removed_s=removed_s(trace, stretches),
         first_whole=stretches[0][0] > 2,
         last_whole=stretches[-1][1] < len(mask) - 3,
     )

@@ -47,11 +47,16 @@ def kinds(
     contact_s: list[float],
     chances: list[dict[Break, float]],
     *,
+    removed_s: list[float] | None = None,
     first_whole: bool = True,
     last_whole: bool = True,
 ) -> list[Break]:
     told = parted(
-        chances, contact_s=np.array(contact_s), first_whole=first_whole, last_whole=last_whole
+        chances,
+        contact_s=np.array(contact_s),
+        removed_s=np.array(removed_s or contact_s),
+        first_whole=first_whole,
+        last_whole=last_whole,
     )
     return [name.kind for name in told]
 
@@ -64,6 +69,13 @@ def test_pieces_that_make_up_a_usual_pass_are_one() -> None:
     back, stood = Break.WAY_BACK, Break.DWELL
     assert named([6.0, 6.2, 2.0, 4.1, 5.9]) == [back, back, stood, back]
     assert named([6.0, 6.2, 5.8, 6.1, 5.9]) == [back] * 4
+
+
+def test_a_slow_pass_is_no_two_and_a_hurried_one_no_half() -> None:
+    # The third took twice as long for the same wood, in two pieces, the last half as long.
+    contact_s, removed_s = [6.0, 6.2, 6.0, 6.1, 3.0], [6.0, 6.1, 2.9, 3.1, 6.1]
+    back, stood = Break.WAY_BACK, Break.DWELL
+    assert kinds(contact_s, [OPEN] * 4, removed_s=removed_s) == [back, back, stood, back]
 
 
 def test_a_break_that_sounds_plainly_is_not_argued_away() -> None:
@@ -154,7 +166,8 @@ def test_the_breaks_of_a_long_day_are_named_as_those_of_a_take() -> None:
 @settings(max_examples=30, deadline=None)
 def test_how_far_the_opposite_is_behind_is_told(contact_s: list[float], off: list[float]) -> None:
     chances = by_lead(contact_s, off)
-    told = parted(chances, contact_s=np.array(contact_s), first_whole=True, last_whole=True)
+    each_s = np.array(contact_s)
+    told = parted(chances, contact_s=each_s, removed_s=each_s, first_whole=True, last_whole=True)
     best = [{name.kind: c[name.kind]} for name, c in zip(told, chances, strict=True)]
     for place, name in enumerate(told):
         (other,) = {Break.DWELL, Break.WAY_BACK} - {name.kind}
@@ -166,8 +179,9 @@ def test_how_far_the_opposite_is_behind_is_told(contact_s: list[float], off: lis
 
 def test_whether_it_stood_or_only_faltered_is_told_by_how_much() -> None:
     chances = [{Break.DWELL: 1.0, Break.LIFTOFF: 2.0, Break.NONE: 0.5}, {Break.NONE: 0.0}]
+    each_s = np.array([3.0, 3.0, 3.0])
     first, second = parted(
-        chances, contact_s=np.array([3.0, 3.0, 3.0]), first_whole=True, last_whole=True
+        chances, contact_s=each_s, removed_s=each_s, first_whole=True, last_whole=True
     )
     assert first.stands_otherwise == pytest.approx(1.5)
     assert second.stands_otherwise == -np.inf
