@@ -2,30 +2,26 @@
 
 Hum is a comb too, of 50 or 60 Hz, and every sixth of its lines makes a fair router at
 18,000 rpm. But it stands still, on a multiple of the mains, and wherever an order sounds
-a mains harmonic beside it sounds as well. A tune hops from note to note, and each note
-stands still; a router whose course is broken as often is an open-loop one that labours,
-and never stands still.
+a mains harmonic beside it sounds as well. A tune leaps from note to note, which no
+spindle does; what is followed so of a router labours, and gives way where a cut begins.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import binary_erosion
 
 from analysis.hearing.orders import FloatArray, order_excess
-from analysis.hearing.path import OFF
 from analysis.hearing.ratio import MAINS_HZ, RIPPLES_HZ
-from analysis.hearing.search import Course, Search, breaks_per_step, some_of
+from analysis.hearing.search import Course, Search, some_of, spans
 
 STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
 NEAR = 0.015  # share of its rotation by which a course may be off the multiple
 CLEAR, BESIDE = 1.0, 0.5  # nepers over the floor, on average: an order, what is beside it
 ALMOST_ALL = 0.8
-# Breaks a second beyond which it is music or talk, for notes that stand and for what moves;
-# candidates a step between hops by which a labouring router moves more.
-TUNE_BREAKS_PER_S, RESTLESS_BREAKS_PER_S = 0.75, 1.4
-STANDS = 0.7
-LEAST_FREE_S = 3.0  # of running out of the cut, to tell anything
+# Of a leap, all but a semitone within so long: ln speed. Leaps and rests beyond which it is music
+# or talk, a second and at all.
+AT_ONCE_S, LEAP = 0.093, 0.045
+TUNE_BREAKS_PER_S, LEAST_BREAKS = 0.45, 8
 
 
 def is_hum(search: Search, course: Course) -> bool:
@@ -70,17 +66,25 @@ def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | N
     return harmonics.astype(np.float64) if hum else None
 
 
-def is_tune(search: Search, course: Course) -> bool:
-    """Whether a course hops, or falls silent and comes back, as music or talk does.
+def leaps_like_a_tune(rotation_hz: FloatArray, *, step_s: float) -> bool:
+    """Whether a rotation leaps, or falls silent and comes back, as often as a tune's notes change.
 
-    A router that labours hops in the cut, a tune in all of its notes: where the course is
-    broken as often out of the cut as in it.
+    Parameters
+    ----------
+    rotation_hz : array, shape (frames,)
+        NaN where off.
+    step_s : float
+        Seconds from frame to frame.
     """
-    stands = course.moves_per_step < STANDS
-    most_per_s = TUNE_BREAKS_PER_S if stands else RESTLESS_BREAKS_PER_S
-    most = most_per_s * 2 * search.grid.step_s
-    deep_in_cut = binary_erosion(course.cutting & course.running, np.ones(3, bool))
-    free = course.path[~deep_in_cut]
-    if np.count_nonzero(free != OFF) * 2 * search.grid.step_s < LEAST_FREE_S:
-        free = course.path
-    return min(breaks_per_step(course.path), breaks_per_step(free)) > most
+    running = np.isfinite(rotation_hz)
+    log_hz = np.log(np.where(running, rotation_hz, 1.0))
+    ahead = max(1, round(AT_ONCE_S / step_s))
+    if len(running) <= ahead:
+        return False
+    # Unbroken from here to there: a note that begins after a rest is counted as that.
+    heard = np.lib.stride_tricks.sliding_window_view(running, ahead + 1).all(axis=1)
+    change = np.where(heard, log_hz[ahead:] - log_hz[:-ahead], 0.0)
+    breaks = sum(len(spans(way * change > LEAP)) for way in (1, -1))
+    breaks += np.count_nonzero(running[1:] != running[:-1]) // 2
+    running_s = np.count_nonzero(running) * step_s
+    return bool(breaks >= LEAST_BREAKS and breaks > TUNE_BREAKS_PER_S * running_s)

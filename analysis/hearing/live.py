@@ -21,7 +21,7 @@ from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
-from analysis.hearing.turning import SURELY_ANSWERED, Turning, hear_turning, is_one_machine
+from analysis.hearing.turning import Turning, hear_turning, is_one_machine
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
 
@@ -42,6 +42,7 @@ LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
+SURELY_ANSWERED = 9.0  # deviations
 OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts

@@ -218,17 +218,6 @@ def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     return np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
 
 
-def breaks_per_step(path: npt.NDArray[np.int64]) -> float:
-    """Hops from one speed to quite another, to off and back, per running step.
-
-    Hops the same way one after the other are one: giving way, spinning up, coasting.
-    """
-    running, way = path != OFF, hop_ways(path)
-    hops = np.count_nonzero(way[:1]) + np.count_nonzero((way[1:] != 0) & (way[1:] != way[:-1]))
-    switches = np.count_nonzero(running[1:] != running[:-1])
-    return (hops + switches) / max(1, int(np.count_nonzero(running)))
-
-
 def hop_share(path: npt.NDArray[np.int64]) -> float:
     """Hops from one speed to quite another, per running step."""
     return np.count_nonzero(hop_ways(path)) / max(1, int(np.count_nonzero(path != OFF)))

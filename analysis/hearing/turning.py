@@ -16,7 +16,7 @@ from analysis.hearing.course import find_course, goes_along
 from analysis.hearing.floors import Found, course_that_stirs, courses_over_floors
 from analysis.hearing.frames import Frames
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
-from analysis.hearing.impostors import is_hum, is_tune
+from analysis.hearing.impostors import is_hum, leaps_like_a_tune
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import order_phasors, refine_stretch
@@ -44,7 +44,9 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 # how much another course must have more.
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
 HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
-SURELY_ANSWERED = 9.0  # and more than a tune's hops come to by chance
+# Of a router that labours: candidates a step by which its speed moves between leaps, where notes
+# stand, and deviations by which it answers the cut, more than notes come to by chance.
+NEVER_STANDS, LABOURS = 1.0, 6.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,16 +95,24 @@ def hear_turning(
     )
     if not found or is_hum(*found[0]):
         return _nothing(len(frames.spectra))
-    sound, tune = found[0].search, is_tune(*found[0])
-    if known is not None and not tune:
-        return _turning(frames, found[0], flutes)
-    weigh = partial(_weighed, frames, sound, flutes)
+    weigh = partial(_weighed, frames, found[0].search, flutes)
     best = weigh(found[0])
-    if tune:  # or a router that labours: notes don't give way where a cut begins
-        return best.turning if best.answer > SURELY_ANSWERED else _nothing(len(frames.spectra))
+    if known is None and not best.is_tune:
+        best = _likeliest(frames, found, taught, best, weigh)
+    return _nothing(len(frames.spectra)) if best.is_tune else best.turning
+
+
+def _likeliest(
+    frames: Frames,
+    found: list[Found],
+    taught: Voices | None,
+    best: _Weighed,
+    weigh: Callable[[Found], _Weighed],
+) -> _Weighed:
+    """The first that was found, or another that more looks like a router at work."""
     for other in map(weigh, found[1:]):
         best = _better(best, other)
-    stirs = course_that_stirs(frames, sound, taught) if best.is_doubtful else None
+    stirs = course_that_stirs(frames, best.sound, taught) if best.is_doubtful else None
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = _better(best, weigh(stirs))
@@ -110,7 +120,7 @@ def hear_turning(
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
-    return best.turning
+    return best
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,21 +129,41 @@ class _Weighed:
 
     Attributes
     ----------
+    frames : Frames
     turning : Turning
     course : Course
     sound : Search
         In which all that are weighed against each other are told.
-    cuts : bool
-        Whether contact is heard anywhere.
-    answer : float
-        How surely the speed answers the cut, as `spindle_answer`.
     """
 
+    frames: Frames
     turning: Turning
     course: Course
     sound: Search
-    cuts: bool
-    answer: float
+
+    @cached_property
+    def contact(self) -> Mask:
+        """Frames in the wood, if this is the router."""
+        return hear_contact(trace_of(self.frames, self.turning)).mask
+
+    @property
+    def cuts(self) -> bool:
+        """Whether contact is heard anywhere."""
+        return bool(self.contact.any())
+
+    @cached_property
+    def answer(self) -> float:
+        """How surely the speed answers the cut, as `spindle_answer`."""
+        step_s = self.frames.grid.step_s
+        return spindle_answer(self.turning.rotation_hz, self.contact, step_s=step_s)
+
+    @property
+    def is_tune(self) -> bool:
+        """Whether it leaps like one: notes stand still, and don't give way where a cut begins."""
+        step_s = self.frames.grid.step_s
+        if not leaps_like_a_tune(self.turning.rotation_hz, step_s=step_s):
+            return False
+        return self.course.moves_per_step < NEVER_STANDS or self.answer < LABOURS
 
     @property
     def is_doubtful(self) -> bool:
@@ -151,15 +181,7 @@ class _Weighed:
 
 
 def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) -> _Weighed:
-    turning = _turning(frames, found, flutes)
-    contact = hear_contact(trace_of(frames, turning)).mask
-    return _Weighed(
-        turning=turning,
-        course=found.course,
-        sound=sound,
-        cuts=bool(contact.any()),
-        answer=spindle_answer(turning.rotation_hz, contact, step_s=frames.grid.step_s),
-    )
+    return _Weighed(frames, _turning(frames, found, flutes), found.course, sound)
 
 
 def _better(best: _Weighed, other: _Weighed) -> _Weighed:

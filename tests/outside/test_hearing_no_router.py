@@ -10,7 +10,7 @@ from analysis.hearing.faults import FaultKind
 from analysis.hearing.listener import Listener
 
 SAMPLE_RATE_HZ = 44_100
-LENGTH_S = 15.0
+LENGTH_S = 12.0
 TIME_S = np.arange(round(LENGTH_S * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
 
 Floats = npt.NDArray[np.float64]
@@ -48,6 +48,31 @@ def melody() -> Floats:
     return sound
 
 
+def song() -> Floats:
+    """One voice, note tied to note, 5 to 6 wavers a second by a tenth of a semitone to either side.
+
+    A singer's vibrato has that rate (textbooks on acoustics of music [memory]).
+    """
+    rng = np.random.default_rng(11)
+    pitch_hz, start_s = np.empty(len(TIME_S)), 0.0
+    while start_s < LENGTH_S:
+        note_hz = 220 * 2 ** (int(rng.choice([0, 2, 4, 5, 7, 9, 11, 12])) / 12)
+        pitch_hz[start_s <= TIME_S] = note_hz
+        start_s += float(rng.choice([0.4, 0.8, 1.2]))
+    pitch_hz *= 2 ** (0.1 / 12 * np.sin(2 * np.pi * 5.5 * TIME_S))
+    turns = np.cumsum(pitch_hz) / SAMPLE_RATE_HZ
+    return sum((0.1 / k * np.sin(2 * np.pi * k * turns + k) for k in range(1, 16)),
+               start=np.zeros(len(TIME_S)))  # fmt: skip
+
+
+def slow_chords() -> Floats:
+    """Three notes at once, a new chord every second and a half: they all but stand still."""
+    chords = np.array([(0, 4, 7), (5, 9, 12), (7, 11, 14), (2, 5, 9)])
+    notes_hz = 196 * 2 ** (chords[(TIME_S // 1.5).astype(int) % len(chords)].T / 12)
+    return sum((0.04 / k * np.sin(2 * np.pi * k * notes_hz * TIME_S).sum(axis=0)
+                for k in range(1, 10)), start=np.zeros(len(TIME_S)))  # fmt: skip
+
+
 def white_noise() -> Floats:
     return np.asarray(0.05 * np.random.default_rng(9).standard_normal(len(TIME_S)))
 
@@ -58,6 +83,8 @@ def white_noise() -> Floats:
         tuning_tone,
         mains_hum,
         melody,
+        song,
+        slow_chords,
         white_noise,
     ],
 )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import lfilter
 
 from tests.analysis.hearing.traces import Cut
 
@@ -22,12 +23,16 @@ def router(
     rate_hz: int = 16_000,
     idle_rpm: float = 18_000.0,
     sag: float = 0.03,
+    lag_s: float = 0.0,
     flutes: int = 2,
     on_s: float = 0.0,
     noise: float = 0.02,
     seed: int = 1,
 ) -> npt.NDArray[np.float32]:
-    """A take: switched on at `on_s` with a soft start of half a second, and these cuts."""
+    """A take: switched on at `on_s` with a soft start of half a second, and these cuts.
+
+    The speed gives way with the load at once, or as an exponential of `lag_s`.
+    """
     rng = np.random.default_rng(seed)
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
     load = np.zeros(len(time_s))
@@ -36,7 +41,8 @@ def router(
         down = np.clip((cut.end_s - time_s) / RAMP_S + 0.5, 0, 1)
         load += np.minimum(up, down)
     spin = np.clip((time_s - on_s) / 0.5, 0, 1) if on_s > 0 else np.ones(len(time_s))
-    hz = idle_rpm / 60 * spin * (1 - sag * load)
+    keeps = np.exp(-1 / (lag_s * rate_hz)) if lag_s > 0 else 0.0
+    hz = idle_rpm / 60 * spin * (1 - sag * lfilter([1 - keeps], [1, -keeps], load))
     turns = np.cumsum(hz) / rate_hz
     # Teeth, the second and third of a cutter somewhat shy; their tones fall with the order.
     teeth = {n: 0.06 / (n / flutes) ** 0.5 for n in range(flutes, 8 * flutes + 1, flutes)}
