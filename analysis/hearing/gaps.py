@@ -237,7 +237,7 @@ def _by_length(heard: HeardBreak) -> dict[Break, float]:
     length_s = heard.length_s
     if length_s < SHORTEST_S:
         return {Break.NONE: 0.0}
-    if not heard.at_one_setting:
+    if not heard.at_one_setting and length_s >= NEVER_BACK_S:
         return {Break.WAY_BACK: 0.0, Break.LIFTOFF: IMPOSSIBLE}
     told = {
         Break.DWELL: DWELLS.chance(length_s),

@@ -21,9 +21,9 @@ Places = npt.NDArray[np.int64]
 
 USUAL_PASS_S = 6.0
 JOBS_SPREAD = 0.8  # of ln seconds, from job to job
-PASS_SPREADS = np.array([0.1, 0.2, 0.35, 0.55])  # from pass to pass of one job
-SHORTEST_PASS_S = 0.6
-TOUCH = -4.0  # nats for contact too short for a pass
+PASS_SPREADS = np.array([0.08, 0.16, 0.3])  # from pass to pass of one job
+SHORTEST_PASS_S, LEAST_REMOVED_S = 0.6, 0.3
+TOUCH = -4.0  # nats for contact too short, or that takes too little off, for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
 PLAIN = 15.0  # nats: nothing that the passes' times say turns that over
 MOST_AT_ONCE = 12  # breaks tried in every combination
@@ -69,6 +69,11 @@ def _alike(count: FloatArray, total: FloatArray, squares: FloatArray) -> FloatAr
     log_det = (count - 1) * np.log(own) + np.log(own + count * shared)
     each = -0.5 * (square + log_det + count * np.log(2 * np.pi))
     return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(own)), np.float64)
+
+
+def is_touch(contact_s: npt.ArrayLike, removed_s: npt.ArrayLike) -> Mask:
+    """Whether contact is too short, or takes too little off, for a pass."""
+    return np.less(contact_s, SHORTEST_PASS_S) | np.less(removed_s, LEAST_REMOVED_S)
 
 
 def parted(
@@ -155,7 +160,7 @@ def _passes_merit(
         whole = ~first | first_whole
         if i == breaks:
             whole &= last_whole
-        touch = time_s < SHORTEST_PASS_S
+        touch = is_touch(time_s, off_s)
         merit += np.where(ends & whole & touch, TOUCH, 0.0) + np.where(ends & ~whole, CUT_OFF, 0.0)
         off = np.where(ends & whole & ~touch, np.log(off_s / USUAL_PASS_S), 0.0)
         count += ends & whole & ~touch

@@ -12,7 +12,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
-from analysis.hearing.parting import SHORTEST_PASS_S, Named, parted
+from analysis.hearing.parting import Named, is_touch, parted
 from analysis.hearing.removed import removed_s
 from analysis.hearing.sagging import won_back
 from analysis.hearing.search import spans
@@ -109,9 +109,10 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     chips = chip_stretches(trace, contact.mask, _joined_over_nothing(trace, contact))
     stretches = chips.stretches
     breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
-    names = _named(trace, contact, stretches, breaks) if breaks else []
     if not stretches:
         return ()
+    off_s = removed_s(trace, stretches)
+    names = _named(trace, contact, stretches, breaks, off_s) if breaks else []
     begins = [0, *(i + 1 for i, name in enumerate(names) if name.kind is Break.WAY_BACK)]
     named = [(name, *span) for name, span in zip(names, breaks, strict=True)]
     cuts = [
@@ -122,8 +123,8 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     passes = []
     for number, cut in enumerate(cuts):
         first, end = cut.first, cut.end
-        lasts = (end - first) * trace.step_s >= SHORTEST_PASS_S
-        if lasts and np.mean(trace.running[first:end]) > MOSTLY:
+        touches = is_touch((end - first) * trace.step_s, off_s[cut.parts].sum())
+        if not touches and np.mean(trace.running[first:end]) > MOSTLY:
             ends_u95_s = (
                 chips.entry_u95_s[cut.parts[0]],
                 chips.exit_u95_s[cut.parts[-1]],
@@ -178,6 +179,7 @@ def _named(
     contact: Contact,
     stretches: tuple[tuple[int, int], ...],
     breaks: list[tuple[int, int]],
+    off_s: FloatArray,
 ) -> list[Named]:
     mask, steady, step_s = contact.mask, trace.steady, trace.step_s
     # One kind of features at a time: of two hours each takes some memory.
@@ -201,7 +203,7 @@ def _named(
     return parted(
         chances(heard),
         contact_s=step_s * np.array([b - a for a, b in stretches], float),
-        removed_s=removed_s(trace, stretches),
+        removed_s=off_s,
         first_whole=stretches[0][0] > 2,
         last_whole=stretches[-1][1] < len(mask) - 3,
     )

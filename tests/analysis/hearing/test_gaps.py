@@ -116,10 +116,17 @@ def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:
 
 
 def test_where_the_router_was_off_between_nobody_stood_in_the_wood() -> None:
-    (off,) = chances([broken(0.6, at_one_setting=False, rub=9.0, left=0.9, left_sd=0.05)])
+    off, blinked = chances(
+        [
+            broken(seconds, at_one_setting=False, rub=9.0, left=0.9, left_sd=0.05)
+            for seconds in (1.0, 0.6)
+        ]
+    )
     assert off[Break.WAY_BACK] - off[Break.LIFTOFF] > 90
     assert Break.DWELL not in off
     assert IMPOSSIBLE < -90
+    # Nobody switches it off and on again in so short a time: it was only not heard.
+    assert Break.WAY_BACK not in blinked
 
 
 @given(

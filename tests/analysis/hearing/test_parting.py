@@ -40,7 +40,7 @@ def test_passes_are_as_likely_as_their_normal_says(times_s: list[float]) -> None
 
 
 def test_no_pass_says_nothing() -> None:
-    assert alike(np.zeros(0)) == 0
+    assert alike(np.zeros(0)) == pytest.approx(0, abs=1e-12)
 
 
 def kinds(
@@ -92,6 +92,12 @@ def test_the_likeliest_kind_inside_a_pass_is_told() -> None:
 def test_a_touch_before_the_first_pass_is_not_taken_into_it() -> None:
     away = {Break.DWELL: -6.0, Break.WAY_BACK: 0.0}
     assert named([0.2, 6.0, 6.1], [away, OPEN]) == [Break.WAY_BACK, Break.WAY_BACK]
+
+
+def test_contact_that_takes_nothing_off_is_no_pass_and_part_of_none() -> None:
+    # A soft start may sound like a cut for seconds; but no chips fly.
+    contact_s, removed_s = [1.9, 6.0, 6.1], [0.02, 6.1, 6.0]
+    assert kinds(contact_s, [OPEN, OPEN], removed_s=removed_s) == [Break.WAY_BACK] * 2
 
 
 def test_a_pass_of_which_a_part_is_missing_need_not_be_like_the_others() -> None:
