@@ -85,6 +85,6 @@ def leaps_like_a_tune(rotation_hz: FloatArray, *, step_s: float) -> bool:
     heard = np.lib.stride_tricks.sliding_window_view(running, ahead + 1).all(axis=1)
     change = np.where(heard, log_hz[ahead:] - log_hz[:-ahead], 0.0)
     breaks = sum(len(spans(way * change > LEAP)) for way in (1, -1))
-    breaks += np.count_nonzero(running[1:] != running[:-1]) // 2
+    breaks += int(np.count_nonzero(running[1:] != running[:-1])) // 2
     running_s = np.count_nonzero(running) * step_s
     return bool(breaks >= LEAST_BREAKS and breaks > TUNE_BREAKS_PER_S * running_s)

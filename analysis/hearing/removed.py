@@ -7,6 +7,8 @@ from pass to pass than the time does.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -25,13 +27,13 @@ BY_COLOUR, MOST_BY_COLOUR = 1.5, 2.0
 LEAST_S = 0.01
 
 
-def removed_s(trace: Trace, stretches: list[tuple[int, int]]) -> FloatArray:
+def removed_s(trace: Trace, stretches: Sequence[tuple[int, int]]) -> FloatArray:
     """What stretches of contact take off, in seconds of this take's usual cutting.
 
     Parameters
     ----------
     trace : Trace
-    stretches : list of (first, end)
+    stretches : sequence of (first, end)
         Frames in contact.
 
     Returns
@@ -48,7 +50,7 @@ def removed_s(trace: Trace, stretches: list[tuple[int, int]]) -> FloatArray:
         load = _load(trace, free=free, cut=cut)
     total = np.concatenate([[0.0], np.cumsum(load)])
     ends = np.array(stretches).reshape(-1, 2).T
-    return np.maximum(trace.step_s * (total[ends[1]] - total[ends[0]]), LEAST_S)
+    return np.asarray(np.maximum(trace.step_s * (total[ends[1]] - total[ends[0]]), LEAST_S))
 
 
 def _load(trace: Trace, *, free: Mask, cut: Mask) -> FloatArray:

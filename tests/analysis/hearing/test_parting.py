@@ -96,8 +96,9 @@ def test_a_touch_before_the_first_pass_is_not_taken_into_it() -> None:
 
 def test_contact_that_takes_nothing_off_is_no_pass_and_part_of_none() -> None:
     # A soft start may sound like a cut for seconds; but no chips fly.
+    away = {Break.DWELL: -6.0, Break.WAY_BACK: 0.0}
     contact_s, removed_s = [1.9, 6.0, 6.1], [0.02, 6.1, 6.0]
-    assert kinds(contact_s, [OPEN, OPEN], removed_s=removed_s) == [Break.WAY_BACK] * 2
+    assert kinds(contact_s, [away, OPEN], removed_s=removed_s) == [Break.WAY_BACK] * 2
 
 
 def test_a_pass_of_which_a_part_is_missing_need_not_be_like_the_others() -> None:
