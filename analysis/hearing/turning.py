@@ -19,7 +19,9 @@ from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.impostors import is_hum, leaps_like_a_tune
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.path import OFF
+from analysis.hearing.pursuit import followed
 from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.scanning import machines_heard
 from analysis.hearing.search import Course, Search, spans
 from analysis.hearing.sharpen import sharpened
 from analysis.hearing.silence import without_silent_ends
@@ -38,12 +40,13 @@ MIN_STRETCH_FRAMES = 6
 # ten thousand, a few if the speed leaps, and a course along strangers' lines doesn't.
 TOGETHER, INCOHERENT, STRANGERS = 10e-4, 16e-4, 40e-4
 LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide who does
+MOST_HEARD = 6  # machines, of which one may be the router
 MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS = 3.0  # deviations of a machine that answers the cut
 # Of credit: deviations of the answer, at most, what turning together is worth, and merit; and by
 # how much another course must have more.
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
-HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
+HARDLY_ANSWERED, HARDLY_CUTS, SELDOM_CUTS = 4.0, 7.0, 4.0
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
 # stand, and deviations by which it answers the cut, more than notes come to by chance.
 NEVER_STANDS, LABOURS = 1.0, 6.0
@@ -116,6 +119,9 @@ def _likeliest(
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = _better(best, weigh(stirs))
+    seldom_cuts = best.is_doubtful or best.course.cutness < SELDOM_CUTS
+    if seldom_cuts and (other := _another(best)) is not None:
+        best = _better(best, weigh(other))
     if not is_one_machine(best.turning):
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
@@ -187,6 +193,16 @@ def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) ->
 def _better(best: _Weighed, other: _Weighed) -> _Weighed:
     """The other if it has clearly more credit."""
     return other if other.credit > best.credit + MORE_CREDIT else best
+
+
+def _another(best: _Weighed) -> Found | None:
+    """The likeliest course of any machine that sounds, but for the one that was found."""
+    sound = best.sound
+    paths = machines_heard(sound, MOST_HEARD)
+    courses = (followed(sound, path, path != OFF) for path in paths)
+    others = [course for course in courses if not goes_along(course, best.course)]
+    likeliest = max(others, key=lambda course: course.merit, default=None)
+    return None if likeliest is None else Found(sound, likeliest)
 
 
 def _of_one_machine(
