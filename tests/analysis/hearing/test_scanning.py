@@ -10,6 +10,7 @@ from tests.analysis.hearing.searches import RATE_HZ, searched
 
 SECONDS = 6.0
 HUM_ORDERS = (1, 2, 3, 5, 7, 10)
+NEAR = 0.01  # enough for following it from there: windows are three times as wide
 
 
 def machine(rotation_hz: float, amplitude: float) -> npt.NDArray[np.float64]:
@@ -35,7 +36,7 @@ def test_a_machine_that_is_never_the_loudest_is_listed(loud_hz: float) -> None:
     faint_hz = 211.0 + 313.0 - loud_hz
     heard = speeds_hz(noise() + machine(loud_hz, 0.08) + machine(faint_hz, 0.012))
     for hz in (loud_hz, faint_hz):
-        assert any(other == pytest.approx(hz, rel=0.005) for other in heard)
+        assert any(other == pytest.approx(hz, rel=NEAR) for other in heard)
 
 
 def test_no_machine_is_listed_twice_and_no_more_than_asked_for() -> None:
