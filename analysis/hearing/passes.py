@@ -12,8 +12,8 @@ from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
+from analysis.hearing.load import load_of, removed_s
 from analysis.hearing.parting import Named, is_touch, parted
-from analysis.hearing.removed import removed_s
 from analysis.hearing.sagging import won_back
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
@@ -65,7 +65,7 @@ class HeardPass:
     dwells, liftoffs : tuple of Span
         Standing still in contact; contact lost.
     evenness : float
-        0 to 1: 1 where the cutting sound was even along the edge.
+        0 to 1: 1 where the load was even along the edge.
     complete : bool
         False when the take began or ended inside the pass.
     """
@@ -111,7 +111,8 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
     breaks = [(a, b) for (_, a), (b, _) in pairwise(stretches)]
     if not stretches:
         return ()
-    off_s = removed_s(trace, stretches)
+    load = load_of(trace, stretches)
+    off_s = removed_s(load, stretches, step_s=trace.step_s)
     names = _named(trace, contact, stretches, breaks, off_s) if breaks else []
     begins = [0, *(i + 1 for i, name in enumerate(names) if name.kind is Break.WAY_BACK)]
     named = [(name, *span) for name, span in zip(names, breaks, strict=True)]
@@ -131,7 +132,7 @@ def find_passes(trace: Trace, contact: Contact) -> tuple[HeardPass, ...]:
                 chips.span_end_u95_s,
             )
             doubt_s = trace.step_s * _doubt(cuts, number, names)
-            passes.append(_heard_pass(trace, contact, cut, ends_u95_s, doubt_s))
+            passes.append(_heard_pass(trace, contact, load, cut, ends_u95_s, doubt_s))
     return tuple(passes)
 
 
@@ -244,6 +245,7 @@ def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]
 def _heard_pass(
     trace: Trace,
     contact: Contact,
+    load: FloatArray,
     cut: _Cut,
     ends_u95_s: tuple[float, float, float],
     doubt_s: float,
@@ -275,7 +277,7 @@ def _heard_pass(
         sag_percent=_sag_percent(trace, contact, first, end, rpm),
         dwells=_spans_of(Break.DWELL, inside, step_s),
         liftoffs=_spans_of(Break.LIFTOFF, inside, step_s),
-        evenness=_evenness(contact.evidence[moving & contact.mask], step_s),
+        evenness=_evenness(load[moving], step_s),
         complete=bool(first > 2 and end < len(contact.mask) - 3),
     )
 
@@ -296,10 +298,9 @@ def _sag_percent(trace: Trace, contact: Contact, first: int, last: int, rpm: flo
     return 100 * (1 - rpm / (60 * float(np.median(trace.rotation_hz[free]))))
 
 
-def _evenness(evidence: FloatArray, step_s: float) -> float:
-    """1 less the spread of the smoothed cutting evidence against its mean, not below 0."""
-    if len(evidence) < 8:
+def _evenness(load: FloatArray, step_s: float) -> float:
+    """1 less the spread of the smoothed load against its mean, not below 0."""
+    if len(load) < 8:
         return 1.0
-    smooth = uniform_filter1d(evidence, max(1, round(0.2 / step_s)))
-    mean = float(np.mean(smooth))
-    return float(np.clip(1 - np.std(smooth) / mean, 0, 1)) if mean > 0 else 0.0
+    smooth = uniform_filter1d(load, max(1, round(0.2 / step_s)))
+    return float(np.clip(1 - np.std(smooth) / max(float(np.mean(smooth)), 1e-9), 0, 1))

@@ -113,8 +113,8 @@ def _likeliest(
     weigh: Callable[[Found], _Weighed],
 ) -> _Weighed:
     """The first that was found, or another that more looks like a router at work."""
-    for other in map(weigh, found[1:]):
-        best = _better(best, other)
+    for also in found[1:]:
+        best = _better(best, weigh(also))
     stirs = course_that_stirs(frames, best.sound, taught) if best.is_doubtful else None
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):

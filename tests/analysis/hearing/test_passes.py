@@ -214,15 +214,17 @@ def test_the_less_the_bands_part_the_two_the_wider_the_interval() -> None:
     assert faint.time_u95_s > 1.2 * plain.time_u95_s
 
 
-@pytest.mark.parametrize(("swing", "least", "most"), [(0.0, 0.9, 1.0), (0.6, 0.4, 0.72)])
+@pytest.mark.parametrize(("swing", "least", "most"), [(0.0, 0.95, 1.0), (0.6, 0.55, 0.62)])
 def test_evenness_falls_with_the_swing_of_the_load(swing: float, least: float, most: float) -> None:
     made = trace([Cut(4, 10)], seconds=14)
     mask = np.zeros(len(made.lead), bool)
     mask[frame(4) : frame(10)] = True
-    time_s = np.arange(len(mask)) * STEP_S
-    evidence = np.where(mask, 20 * (1 + swing * np.sin(2 * np.pi * 0.5 * time_s)), -20)
-    (heard,) = find_passes(made, Contact(mask, evidence))
-    # A sine of that swing has a deviation of swing / sqrt 2: 0.42.
+    # Chips' power goes with the load squared, over running free's: test_load says why.
+    load = mask * (1 + swing * np.sin(2 * np.pi * 0.5 * np.arange(len(mask)) * STEP_S))
+    bands = np.tile(np.log(1 + 20 * load**2)[:, None] - 6, made.bands.shape[1])
+    made = replace(made, bands=bands.astype(np.float32))
+    (heard,) = find_passes(made, Contact(mask, np.where(mask, 20.0, -20.0)))
+    # A sine of that swing has a deviation of swing / sqrt 2: 0.42, smoothed to 0.41.
     assert least <= heard.evenness <= most
 
 

@@ -1,4 +1,4 @@
-"""How much wood each stretch of contact takes off, told by the noise of its chips.
+"""How heavily it cuts, moment by moment, and how much wood comes off: by the noise of the chips.
 
 Hands that hurry make thicker chips and more noise, hands that linger thinner ones and less; what
 comes off along one edge stays the same. So added up over a pass the chips' noise differs far less
@@ -27,8 +27,8 @@ BY_COLOUR, MOST_BY_COLOUR = 1.5, 2.0
 LEAST_S = 0.01
 
 
-def removed_s(trace: Trace, stretches: Sequence[tuple[int, int]]) -> FloatArray:
-    """What stretches of contact take off, in seconds of this take's usual cutting.
+def load_of(trace: Trace, stretches: Sequence[tuple[int, int]]) -> FloatArray:
+    """How heavily it cuts, frame by frame: 0 running free, 1 as is usual in this take's cuts.
 
     Parameters
     ----------
@@ -38,23 +38,29 @@ def removed_s(trace: Trace, stretches: Sequence[tuple[int, int]]) -> FloatArray:
 
     Returns
     -------
-    array, shape (stretches,)
-        Their lengths where too little of the take runs free or cuts to tell more.
+    array, shape (frames,)
+        1 throughout where too little of the take runs free or cuts to tell more.
     """
     contact = np.zeros(len(trace.bands), bool)
     for first, end in stretches:
         contact[first:end] = True
     free, cut = trace.steady & clear_of(contact, step_s=trace.step_s), trace.running & contact
-    load = np.ones(len(contact))
-    if min(free.sum(), cut.sum()) * trace.step_s >= LEAST_KNOWN_S:
-        load = _load(trace, free=free, cut=cut)
+    if min(free.sum(), cut.sum()) * trace.step_s < LEAST_KNOWN_S:
+        return np.ones(len(contact))
+    return _against(trace, free=free, cut=cut)
+
+
+def removed_s(
+    load: FloatArray, stretches: Sequence[tuple[int, int]], *, step_s: float
+) -> FloatArray:
+    """What stretches of contact take off, in seconds of the take's usual cutting."""
     total = np.concatenate([[0.0], np.cumsum(load)])
-    ends = np.array(stretches).reshape(-1, 2).T
-    return np.asarray(np.maximum(trace.step_s * (total[ends[1]] - total[ends[0]]), LEAST_S))
+    first, end = np.array(stretches).reshape(-1, 2).T
+    return np.asarray(np.maximum(step_s * (total[end] - total[first]), LEAST_S))
 
 
-def _load(trace: Trace, *, free: Mask, cut: Mask) -> FloatArray:
-    """How heavily it cuts, frame by frame: 0 running free, 1 as usual in the cut.
+def _against(trace: Trace, *, free: Mask, cut: Mask) -> FloatArray:
+    """The load against what is heard running free and in the cut.
 
     By the amplitude of the chips' noise, which goes with the force on the edge and so with the
     chip's thickness.

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.hearing.removed import removed_s
+from analysis.hearing.load import load_of, removed_s
 from analysis.hearing.trace import Trace
 from tests.analysis.hearing.traces import BANDS, STEP_S, TEETH, Cut, frame
 
@@ -46,7 +46,8 @@ def fed(feeds: list[float], *, chips: float, colour: bool = False) -> tuple[Trac
 
 
 def taken(trace: Trace, cuts: list[Cut]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    return removed_s(trace, [(frame(cut.start_s), frame(cut.end_s)) for cut in cuts])
+    stretches = [(frame(cut.start_s), frame(cut.end_s)) for cut in cuts]
+    return removed_s(load_of(trace, stretches), stretches, step_s=STEP_S)
 
 
 @given(st.lists(st.floats(0.6, 1.6), min_size=3, max_size=6), st.floats(6, 60))
@@ -81,7 +82,15 @@ def test_chips_in_few_bands_are_told_by_the_colour_of_the_sound() -> None:
 
 
 def test_where_nothing_runs_free_time_is_all_there_is() -> None:
-    trace, cuts = fed([1.0], chips=20.0)
+    trace, _ = fed([1.0], chips=20.0)
     whole = [(0, len(trace.bands))]
-    assert removed_s(trace, whole)[0] == pytest.approx(len(trace.bands) * STEP_S)
-    assert len(cuts) == 1
+    seconds = len(trace.bands) * STEP_S
+    assert removed_s(load_of(trace, whole), whole, step_s=STEP_S)[0] == pytest.approx(seconds)
+
+
+def test_the_load_is_the_feed() -> None:
+    trace, cuts = fed([0.7, 1.0, 1.4], chips=20.0)
+    load = load_of(trace, [(frame(cut.start_s), frame(cut.end_s)) for cut in cuts])
+    each = [np.median(load[frame(cut.start_s) : frame(cut.end_s)]) for cut in cuts]
+    assert np.array(each) / each[1] == pytest.approx([0.7, 1.0, 1.4], rel=0.03)
+    assert load[: frame(FREE_S)].mean() < 0.05
