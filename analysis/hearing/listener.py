@@ -23,8 +23,9 @@ from analysis.hearing.spectra import (
 from analysis.hearing.spindle import SpindleTrack, spindle_track
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
-from analysis.hearing.turning import hear_turning, trace_of
+from analysis.hearing.turning import trace_of
 from analysis.hearing.voice import Voices
+from analysis.hearing.weighing import hear_turning
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
 # memory stays flat; a usual take is one section.

@@ -21,9 +21,10 @@ from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
-from analysis.hearing.turning import Turning, hear_turning, is_one_machine
+from analysis.hearing.turning import Turning, is_one_machine
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
+from analysis.hearing.weighing import hear_turning
 
 BEAT = 4  # frames
 TICK = 2 * BEAT

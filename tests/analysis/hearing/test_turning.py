@@ -1,95 +1,10 @@
-"""From a course to the rotation frame by frame, and which of several courses to keep."""
+"""What is kept of a course's orders for telling contact."""
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
-from analysis.hearing import turning
-from analysis.hearing.floors import Found, course_that_stirs
-from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.orders import TOP_ORDER
-from analysis.hearing.states import tell_apart
-from analysis.hearing.turning import TEETH, Turning, hear_turning, teeth_orders
-from tests.analysis.hearing.searches import (
-    RATE_HZ,
-    framed,
-    path_at,
-    search_of,
-    step_times_s,
-)
-from tests.analysis.hearing.sounds import router
-from tests.analysis.hearing.traces import Cut
-
-CUTS, SECONDS = [Cut(3, 7), Cut(10, 14)], 17.0
-IDLE_HZ, SAG, VACUUM_HZ = 300.0, 0.03, 221.0
-PLATE_RPM = (10_000.0, 24_000.0)
-
-
-def vacuum() -> npt.NDArray[np.float64]:
-    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
-    turns = VACUUM_HZ * time_s
-    tones = [np.sin(2 * np.pi * order * turns + order**2) for order in (1, 2, 5, 7, 10)]
-    return np.asarray(0.06 * np.sum(tones, axis=0), np.float64)
-
-
-def heard_from(
-    monkeypatch: pytest.MonkeyPatch, frames: Frames, courses_hz: list[npt.NDArray[np.float64]]
-) -> Turning:
-    """What is heard where these courses were found over the floors, the likeliest first."""
-    search = search_of(frames)
-    found = [Found(search, tell_apart(search, path_at(search, hz))) for hz in courses_hz]
-    monkeypatch.setattr(turning, "courses_over_floors", lambda *_, **__: found)
-    return hear_turning(frames, flutes=2, plate_range_rpm=PLATE_RPM)
-
-
-def router_hz(frames: Frames) -> npt.NDArray[np.float64]:
-    time_s = step_times_s(search_of(frames))
-    cutting = np.zeros(len(time_s), bool)
-    for cut in CUTS:
-        cutting |= (time_s > cut.start_s) & (time_s < cut.end_s)
-    return np.where(cutting, (1 - SAG) * IDLE_HZ, IDLE_HZ)
-
-
-@pytest.mark.parametrize("vacuum_first", [False, True])
-def test_of_two_machines_the_one_that_answers_the_cut_is_the_router(
-    monkeypatch: pytest.MonkeyPatch, vacuum_first: bool
-) -> None:
-    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG) + vacuum())
-    right = router_hz(frames)
-    courses = [right, np.full(len(right), VACUUM_HZ)]
-    heard = heard_from(monkeypatch, frames, courses[::-1] if vacuum_first else courses)
-    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
-    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
-
-
-def test_a_course_along_no_ones_lines_gives_way_to_a_machine(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
-    heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), 141.1)])
-    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
-    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
-
-
-def test_behind_a_machine_that_never_cuts_what_stirs_is_heard(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """The vacuum was found, which is louder but stands still."""
-    frames = framed(router(CUTS, seconds=SECONDS, sag=0.1) + 3 * vacuum())
-    heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), VACUUM_HZ)])
-    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
-    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.9 * IDLE_HZ, rel=1e-3)
-
-
-def test_in_a_moment_nothing_can_be_told_from_what_stands_still() -> None:
-    frames = framed(router([], seconds=2 * STANDS_S - 1, sag=0.1))
-    assert course_that_stirs(frames, search_of(frames), None) is None
-
-
-def test_where_nothing_is_found_nothing_turns(monkeypatch: pytest.MonkeyPatch) -> None:
-    heard = heard_from(monkeypatch, framed(router([], seconds=3.0)), [])
-    assert np.isnan(heard.rotation_hz).all()
-    assert heard.voices is None
+from analysis.hearing.turning import TEETH, teeth_orders
 
 
 @pytest.mark.parametrize("flutes", [None, 1, 2, 3, 12])
