@@ -38,7 +38,7 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 # Of credit: deviations of the answer, at most, what turning together is worth, and merit; and by
 # how much another course must have more.
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
-HARDLY_ANSWERED, HARDLY_CUTS, SELDOM_CUTS = 4.0, 7.0, 4.0
+HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
 # stand, and deviations by which it answers the cut, more than notes come to by chance.
 NEVER_STANDS, LABOURS = 1.0, 6.0
@@ -83,8 +83,7 @@ def _likeliest(
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = _better(best, weigh(stirs))
-    seldom_cuts = best.is_doubtful or best.course.cutness < SELDOM_CUTS
-    if seldom_cuts and (other := _another(best)) is not None:
+    if best.is_doubtful and (other := _another(best)) is not None:
         best = _better(best, weigh(other))
     if not is_one_machine(best.turning):
         best = _of_one_machine(found, taught, best, weigh) or best
