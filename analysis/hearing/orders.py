@@ -107,8 +107,11 @@ def sounding_tables() -> npt.NDArray[np.float32]:
 
 def levels(excess: npt.NDArray[np.floating]) -> npt.NDArray[np.uint8]:
     """Excess as an index into the columns of `sounding_tables`; NaN becomes 0."""
-    place = (np.fmax(excess, _TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5  # fmax: no NaN
-    return np.asarray(np.minimum(place, _TABLE_SIZE - 1), np.uint8)
+    place = np.fmax(excess, _TABLE_LOW)  # fmax: no NaN
+    place -= _TABLE_LOW
+    place *= 1 / _TABLE_STEP
+    place += 0.5
+    return np.asarray(np.minimum(place, _TABLE_SIZE - 1, out=place), np.uint8)
 
 
 def on_log_axis(
@@ -131,8 +134,12 @@ def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> 
     place = lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
     left = place.astype(np.int64)
     weight = (place - left).astype(np.float32)
-    low, high = np.take(excess, left, axis=1), np.take(excess, left + 1, axis=1)
-    return np.asarray(low * (1 - weight) + high * weight, np.float32)
+    low: Excess = excess.take(left, axis=1, mode="clip")
+    high: Excess = excess.take(left + 1, axis=1, mode="clip")
+    low *= 1 - weight
+    high *= weight
+    low += high
+    return low
 
 
 def comb_evidence(
@@ -182,7 +189,8 @@ def _of_pairs(tables: npt.NDArray[np.float32]) -> npt.NDArray[np.int32]:
     """
     grains = np.rint(tables / GRAIN).astype(np.int16)
     both = np.arange(_TABLE_SIZE**2, dtype=np.uint16).view(np.uint8).reshape(-1, 2)
-    return grains.take(both, axis=-1).view(np.int32)[..., 0]
+    pairs: npt.NDArray[np.int32] = grains.take(both, axis=-1).view(np.int32)[..., 0]
+    return pairs
 
 
 def _comb(
@@ -249,6 +257,8 @@ def order_excess(
     weight = (place - left).astype(np.float32)
     left += excess.shape[1] * np.arange(len(rotation_hz))[:, None]
     flat = np.ravel(excess)
-    out = flat.take(left) * (1 - weight) + flat.take(left + 1) * weight
+    out = flat.take(left, mode="clip") * (1 - weight)
+    left += 1
+    out += flat.take(left, mode="clip") * weight
     out[~inside] = np.nan
     return out

@@ -83,7 +83,8 @@ class Framer:
 
     def __init__(self, grid: SpectrumGrid) -> None:
         self.grid = grid
-        self._held = np.zeros(grid.length // 2, dtype=np.float32)
+        self._held = [np.zeros(grid.length // 2, dtype=np.float32)]
+        self._samples = grid.length // 2
 
     def frames(self, samples: npt.NDArray[np.float32], *, multiple: int) -> npt.NDArray[np.float32]:
         """Windowable frames that are now complete, shape (k * multiple, length).
@@ -91,25 +92,28 @@ class Framer:
         Only whole groups of `multiple` frames come out, so that what is computed from
         them cannot depend on the size of the blocks.
         """
-        self._held = np.concatenate([self._held, samples])
+        self._held.append(samples)
+        self._samples += len(samples)
         grid = self.grid
-        count = (self._held.size - grid.length) // grid.hop + 1
+        count = (self._samples - grid.length) // grid.hop + 1
         count = max(0, count // multiple * multiple)
         if not count:
             return np.zeros((0, grid.length), np.float32)
-        view = np.lib.stride_tricks.sliding_window_view(self._held, grid.length)
+        held = np.concatenate(self._held)
+        view = np.lib.stride_tricks.sliding_window_view(held, grid.length)
         out = view[: count * grid.hop : grid.hop]
-        self._held = self._held[count * grid.hop :]
+        self._held = [held[count * grid.hop :]]
+        self._samples -= count * grid.hop
         return out
 
     def rest(self) -> npt.NDArray[np.float32]:
         """The frames whose centre lies inside the take but whose end does not."""
-        grid = self.grid
-        held = self._held.size - grid.length // 2  # sound after the first centre
-        count = max(0, -(-held // grid.hop))
+        grid, held = self.grid, np.concatenate(self._held)
+        self._held, self._samples = [np.zeros(0, np.float32)], 0
+        after = len(held) - grid.length // 2  # sound after the first centre
+        count = max(0, -(-after // grid.hop))
         padded = np.zeros((count - 1) * grid.hop + grid.length if count else 0, np.float32)
-        padded[: self._held.size] = self._held[: padded.size]
-        self._held = np.zeros(0, np.float32)
+        padded[: len(held)] = held[: len(padded)]
         if not count:
             return np.zeros((0, grid.length), np.float32)
         view = np.lib.stride_tricks.sliding_window_view(padded, grid.length)
