@@ -195,8 +195,10 @@ def against_floor(
     log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
     """
     standing_shape = standing_colour(log_powers, grid=grid) if standing else None
-    pairs = len(log_powers) // 2 * 2
-    floors, excess, above = [], [], None
+    frames, bins = log_powers.shape
+    excess = np.empty((frames // 2, bins), np.float32)
+    log_floors = np.empty((frames, -(-bins // FLOOR_EVERY)), np.float32)
+    above = None
     for first in range(0, len(log_powers), FLOOR_FRAMES):
         part = log_powers[first : first + FLOOR_FRAMES]
         shape = standing_shape
@@ -204,11 +206,12 @@ def against_floor(
             around = slice(max(0, first - BESIDE_FRAMES), first + FLOOR_FRAMES + BESIDE_FRAMES)
             shape, above = rippled_colour(log_powers[around], grid=grid, above=above)
         floor = log_floor(part, colour=shape, grid=grid)
-        floors.append(floor[:, ::FLOOR_EVERY].copy())
-        over = part - floor
-        end = min(len(over), pairs - first)
-        excess.append((over[0:end:2] + over[1:end:2]) / 2)
-    return np.concatenate(excess), np.concatenate(floors)
+        log_floors[first : first + FLOOR_FRAMES] = floor[:, ::FLOOR_EVERY]
+        over = np.subtract(part, floor, out=floor)
+        steps = excess[first // 2 : (first + FLOOR_FRAMES) // 2]
+        np.add(over[0 : 2 * len(steps) : 2], over[1 : 2 * len(steps) : 2], out=steps)
+        steps /= 2
+    return excess, log_floors
 
 
 def log_floor(
