@@ -47,7 +47,8 @@ LEARNABLE = np.array([SILENT, *range(AT_TIMES, len(SOUNDINGS))])
 _TABLE_LOW, _TABLE_STEP = -5.0, 1 / 30
 _TABLE_SIZE = 256
 GRAIN = 1 / 128  # of evidence, nats
-AT_ONCE = 64  # steps: what is made of them stays in the processor's cache
+# Steps: what is made of them stays in the processor's cache.
+AT_ONCE, LOOKED_UP_AT_ONCE = 128, 256
 
 
 @dataclass(frozen=True)
@@ -118,28 +119,36 @@ def on_log_axis(
     excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
 ) -> npt.NDArray[np.uint8]:
     """Levels of spectra, shape (steps, bins), along the candidates' log axis to the top bin."""
-    blocks = np.split(excess, range(AT_ONCE, len(excess), AT_ONCE))
-    lowest_hz = candidates.lowest_hz
+    left, weight = _on_bins(grid=grid, lowest_hz=candidates.lowest_hz)
     # Steps lie together in memory, as `_comb` adds them up.
-    return np.concatenate(
-        [levels(log_axis_excess(block, grid=grid, lowest_hz=lowest_hz)).T for block in blocks],
-        axis=1,
-    ).T
+    axis = np.empty((len(left), len(excess)), np.uint8)
+    for first in range(0, len(excess), AT_ONCE):
+        turned = np.ascontiguousarray(excess[first : first + AT_ONCE].T)
+        low: Excess = turned.take(left, axis=0, mode="clip")
+        high: Excess = turned.take(left + 1, axis=0, mode="clip")
+        low *= 1 - weight[:, None]
+        high *= weight[:, None]
+        low += high
+        axis[:, first : first + AT_ONCE] = levels(low)
+    return axis.T
 
 
 def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> Excess:
     """Spectra, shape (steps, bins), at lowest_hz * exp(i * LOG_STEP) up to the top bin."""
+    left, weight = _on_bins(grid=grid, lowest_hz=lowest_hz)
+    low, high = np.take(excess, left, axis=1), np.take(excess, left + 1, axis=1)
+    return np.asarray(low * (1 - weight) + high * weight, np.float32)
+
+
+def _on_bins(
+    *, grid: SpectrumGrid, lowest_hz: float
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float32]]:
+    """For each place on a log axis the bin below it, and the share of the bin above."""
     top_hz = (grid.bins - 2) * grid.bin_hz
     count = int(np.log(top_hz / lowest_hz) / LOG_STEP)
     place = lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
     left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
-    low: Excess = excess.take(left, axis=1, mode="clip")
-    high: Excess = excess.take(left + 1, axis=1, mode="clip")
-    low *= 1 - weight
-    high *= weight
-    low += high
-    return low
+    return left, (place - left).astype(np.float32)
 
 
 def comb_evidence(
@@ -218,11 +227,11 @@ def _comb(
         if each:
             kinds.append((table, places, each))
     total = np.empty((len(axis), candidates.count), np.float32)
-    together = min(AT_ONCE, len(axis) + len(axis) % 2)
+    together = min(LOOKED_UP_AT_ONCE, len(axis) + len(axis) % 2)
     # Steps last: then each order's part lies in one piece, and in the processor's cache.
     turned = np.zeros((axis.shape[1], together), np.uint8)
-    for first in range(0, len(axis), AT_ONCE):
-        steps = axis[first : first + AT_ONCE]
+    for first in range(0, len(axis), LOOKED_UP_AT_ONCE):
+        steps = axis[first : first + LOOKED_UP_AT_ONCE]
         turned[:, : len(steps)] = steps.T
         sums = np.zeros((len(parts), candidates.count, together), np.int16)
         for table, places, each in kinds:
@@ -233,7 +242,7 @@ def _comb(
                 sums[number, : len(piece)] += piece
         if len(parts) > 1:
             sums[0] += sums[1:].max(axis=0)
-        total[first : first + AT_ONCE] = sums[0].T[: len(steps)]
+        total[first : first + LOOKED_UP_AT_ONCE] = sums[0].T[: len(steps)]
     total *= np.float32(GRAIN)
     return total
 
