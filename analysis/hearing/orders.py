@@ -259,15 +259,21 @@ def order_excess(
 
     `aside_bins` reads that far beside each order instead.
     """
-    place = rotation_hz[:, None] * np.arange(1, top_order + 1) / grid.bin_hz + aside_bins
-    inside = (place < grid.bins - 2) & (place >= 0)
-    place = np.where(inside, place, 0.0)
+    place = rotation_hz[:, None] * np.arange(1, top_order + 1)
+    place /= grid.bin_hz
+    place += aside_bins
+    inside = place < grid.bins - 2
+    if aside_bins < 0:
+        inside &= place >= 0
+    place *= inside
     left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
+    place -= left
+    weight = place.astype(np.float32)
     left += excess.shape[1] * np.arange(len(rotation_hz))[:, None]
     flat = np.ravel(excess)
-    out = flat.take(left, mode="clip") * (1 - weight)
-    left += 1
-    out += flat.take(left, mode="clip") * weight
-    out[~inside] = np.nan
-    return out
+    low, high = flat.take(left, mode="clip"), flat.take(left + 1, mode="clip")
+    high *= weight
+    low *= 1 - weight
+    low += high
+    low[~inside] = np.nan
+    return low
