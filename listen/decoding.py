@@ -164,8 +164,9 @@ class Take:
             elif _shape(frame) != shape:
                 self._damaged += 1
                 continue
-            if frame.time is not None and end_s is not None:
-                lost_s = frame.time - end_s
+            start_s = frame.time
+            if start_s is not None and end_s is not None:
+                lost_s = start_s - end_s
                 # No more silence than the declared length has room for: a damaged clock lies.
                 room_s = (self.declared_s or 0.0) - decoded_s
                 if _SHORTEST_GAP_S < lost_s <= room_s and _is_fillable(first):
@@ -174,7 +175,7 @@ class Take:
                     yield _silence(first, int(lost_s * first.sample_rate))
             length_s = frame.samples / frame.sample_rate
             decoded_s += length_s
-            end_s = None if frame.time is None else frame.time + length_s
+            end_s = None if start_s is None else start_s + length_s
             yield frame
 
     def _frames(self) -> Iterator[AudioFrame]:

@@ -47,7 +47,8 @@ LEARNABLE = np.array([SILENT, *range(AT_TIMES, len(SOUNDINGS))])
 _TABLE_LOW, _TABLE_STEP = -5.0, 1 / 30
 _TABLE_SIZE = 256
 GRAIN = 1 / 128  # of evidence, nats
-AT_ONCE = 64  # steps: what is made of them stays in the processor's cache
+# Steps: what is made of them stays in the processor's cache.
+AT_ONCE, LOOKED_UP_AT_ONCE = 128, 256
 
 
 @dataclass(frozen=True)
@@ -107,32 +108,47 @@ def sounding_tables() -> npt.NDArray[np.float32]:
 
 def levels(excess: npt.NDArray[np.floating]) -> npt.NDArray[np.uint8]:
     """Excess as an index into the columns of `sounding_tables`; NaN becomes 0."""
-    place = (np.fmax(excess, _TABLE_LOW) - _TABLE_LOW) * (1 / _TABLE_STEP) + 0.5  # fmax: no NaN
-    return np.asarray(np.minimum(place, _TABLE_SIZE - 1), np.uint8)
+    place = np.fmax(excess, _TABLE_LOW)  # fmax: no NaN
+    place -= _TABLE_LOW
+    place *= 1 / _TABLE_STEP
+    place += 0.5
+    return np.asarray(np.minimum(place, _TABLE_SIZE - 1, out=place), np.uint8)
 
 
 def on_log_axis(
     excess: Excess, *, grid: SpectrumGrid, candidates: Candidates
 ) -> npt.NDArray[np.uint8]:
     """Levels of spectra, shape (steps, bins), along the candidates' log axis to the top bin."""
-    blocks = np.split(excess, range(AT_ONCE, len(excess), AT_ONCE))
-    lowest_hz = candidates.lowest_hz
+    left, weight = _on_bins(grid=grid, lowest_hz=candidates.lowest_hz)
     # Steps lie together in memory, as `_comb` adds them up.
-    return np.concatenate(
-        [levels(log_axis_excess(block, grid=grid, lowest_hz=lowest_hz)).T for block in blocks],
-        axis=1,
-    ).T
+    axis = np.empty((len(left), len(excess)), np.uint8)
+    for first in range(0, len(excess), AT_ONCE):
+        turned = np.ascontiguousarray(excess[first : first + AT_ONCE].T)
+        low: Excess = turned.take(left, axis=0, mode="clip")
+        high: Excess = turned.take(left + 1, axis=0, mode="clip")
+        low *= 1 - weight[:, None]
+        high *= weight[:, None]
+        low += high
+        axis[:, first : first + AT_ONCE] = levels(low)
+    return axis.T
 
 
 def log_axis_excess(excess: Excess, *, grid: SpectrumGrid, lowest_hz: float) -> Excess:
     """Spectra, shape (steps, bins), at lowest_hz * exp(i * LOG_STEP) up to the top bin."""
+    left, weight = _on_bins(grid=grid, lowest_hz=lowest_hz)
+    low, high = np.take(excess, left, axis=1), np.take(excess, left + 1, axis=1)
+    return np.asarray(low * (1 - weight) + high * weight, np.float32)
+
+
+def _on_bins(
+    *, grid: SpectrumGrid, lowest_hz: float
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float32]]:
+    """For each place on a log axis the bin below it, and the share of the bin above."""
     top_hz = (grid.bins - 2) * grid.bin_hz
     count = int(np.log(top_hz / lowest_hz) / LOG_STEP)
     place = lowest_hz * np.exp(LOG_STEP * np.arange(count)) / grid.bin_hz
     left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
-    low, high = np.take(excess, left, axis=1), np.take(excess, left + 1, axis=1)
-    return np.asarray(low * (1 - weight) + high * weight, np.float32)
+    return left, (place - left).astype(np.float32)
 
 
 def comb_evidence(
@@ -144,7 +160,7 @@ def comb_evidence(
     may have the likelier counts, step by step. Silent orders say next to nothing either way and
     are left out.
     """
-    tables = sounding_tables()
+    tables = _sounding_pairs()
     heard = {int(s): tables[s] for s in np.unique(voices) if s != SILENT}
     return _comb(axis, heard, voices, candidates)
 
@@ -158,14 +174,37 @@ def comb_bonus(
     candidate gains by chance in noise is taken off, so that many orders are no advantage.
     """
     audible = np.where(voice > FAINT, 1, 0)
+    return _comb(axis, {1: _bonus_pairs()}, [audible], candidates)
+
+
+@cache
+def _sounding_pairs() -> npt.NDArray[np.int32]:
+    return _of_pairs(sounding_tables())
+
+
+@cache
+def _bonus_pairs() -> npt.NDArray[np.int32]:
     plain = np.maximum(sounding_tables()[7], 0)
     # Expected gain where there is noise alone, averaged over two frames' log powers
-    return _comb(axis, {1: plain - np.float32(0.03)}, [audible], candidates)
+    return _of_pairs(plain - np.float32(0.03))
+
+
+def _of_pairs(tables: npt.NDArray[np.float32]) -> npt.NDArray[np.int32]:
+    """Tables by the levels of two steps that lie together in memory, read as one number.
+
+    Looking up is what a comb costs, and so it is done half as often. Whole grains in 16 bits:
+    half the memory to move, and no order's evidence (at most some 3 nats) fills them, nor do 48
+    of them together.
+    """
+    grains = np.rint(tables / GRAIN).astype(np.int16)
+    both = np.arange(_TABLE_SIZE**2, dtype=np.uint16).view(np.uint8).reshape(-1, 2)
+    pairs: npt.NDArray[np.int32] = grains.take(both, axis=-1).view(np.int32)[..., 0]
+    return pairs
 
 
 def _comb(
     axis: npt.NDArray[np.uint8],
-    tables: dict[int, npt.NDArray[np.float32]],
+    pairs: dict[int, npt.NDArray[np.int32]],
     voices: Sequence[Voice],
     candidates: Candidates,
 ) -> npt.NDArray[np.float32]:
@@ -175,29 +214,35 @@ def _comb(
     if not alike.all():
         parts += [np.where(alike, -1, voice) for voice in voices]
     shifts_of = np.rint(np.log(np.arange(1, len(alike) + 1)) / LOG_STEP).astype(np.int64)
-    # Whole grains in 16 bits: half the memory to move, and no order's
-    # evidence (at most some 3 nats) fills them, nor do 48 of them together.
     kinds = []
-    for kind, table in tables.items():
+    for kind, table in pairs.items():
         shifts = [shifts_of[(part == kind) & (shifts_of < axis.shape[1])] for part in parts]
-        every = np.concatenate(shifts)
-        if len(every):
-            reach = slice(int(every.min()), int(every.max()) + candidates.count)
-            each = [(number, s - reach.start) for number, of in enumerate(shifts) for s in of]
-            kinds.append((np.rint(table / GRAIN).astype(np.int16), reach, each))
+        asked = np.zeros(axis.shape[1], bool)
+        for shift in np.concatenate(shifts):
+            asked[shift : shift + candidates.count] = True
+        places = np.flatnonzero(asked)
+        each = [
+            (number, np.searchsorted(places, s)) for number, of in enumerate(shifts) for s in of
+        ]
+        if each:
+            kinds.append((table, places, each))
     total = np.empty((len(axis), candidates.count), np.float32)
-    for first in range(0, len(axis), AT_ONCE):
-        # Steps last: then each order's part lies in one piece, and in the processor's cache.
-        turned = np.ascontiguousarray(axis[first : first + AT_ONCE].T)
-        sums = np.zeros((len(parts), candidates.count, turned.shape[1]), np.int16)
-        for table, reach, each in kinds:
-            evidence = table.take(turned[reach])
+    together = min(LOOKED_UP_AT_ONCE, len(axis) + len(axis) % 2)
+    # Steps last: then each order's part lies in one piece, and in the processor's cache.
+    turned = np.zeros((axis.shape[1], together), np.uint8)
+    for first in range(0, len(axis), LOOKED_UP_AT_ONCE):
+        steps = axis[first : first + LOOKED_UP_AT_ONCE]
+        turned[:, : len(steps)] = steps.T
+        sums = np.zeros((len(parts), candidates.count, together), np.int16)
+        for table, places, each in kinds:
+            # No level is beyond the table; to clip them is cheaper than to ask.
+            evidence = table.take(turned[places].view(np.uint16), mode="clip").view(np.int16)
             for number, start in each:
                 piece = evidence[start : start + candidates.count]
                 sums[number, : len(piece)] += piece
         if len(parts) > 1:
             sums[0] += sums[1:].max(axis=0)
-        total[first : first + AT_ONCE] = sums[0].T
+        total[first : first + LOOKED_UP_AT_ONCE] = sums[0].T[: len(steps)]
     total *= np.float32(GRAIN)
     return total
 
@@ -214,13 +259,21 @@ def order_excess(
 
     `aside_bins` reads that far beside each order instead.
     """
-    place = rotation_hz[:, None] * np.arange(1, top_order + 1) / grid.bin_hz + aside_bins
-    inside = (place < grid.bins - 2) & (place >= 0)
-    place = np.where(inside, place, 0.0)
+    place = rotation_hz[:, None] * np.arange(1, top_order + 1)
+    place /= grid.bin_hz
+    place += aside_bins
+    inside = place < grid.bins - 2
+    if aside_bins < 0:
+        inside &= place >= 0
+    place *= inside
     left = place.astype(np.int64)
-    weight = (place - left).astype(np.float32)
+    place -= left
+    weight = place.astype(np.float32)
     left += excess.shape[1] * np.arange(len(rotation_hz))[:, None]
     flat = np.ravel(excess)
-    out = flat.take(left) * (1 - weight) + flat.take(left + 1) * weight
-    out[~inside] = np.nan
-    return out
+    low, high = flat.take(left, mode="clip"), flat.take(left + 1, mode="clip")
+    high *= weight
+    low *= 1 - weight
+    low += high
+    low[~inside] = np.nan
+    return low

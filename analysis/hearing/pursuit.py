@@ -46,6 +46,8 @@ PAIR_MARGIN = 0.05
 MOST_AT_ENDS = 0.06  # share of a held course at the ends of its range
 ROUNDS = 2
 MIN_HEARD_STEPS = 20  # about a second
+# Steps, a third of a second; and how far beyond what a glance hears a speed may go meanwhile.
+GLANCE, GLANCE_DOWN, GLANCE_UP = 8, 0.85, 1.05
 
 
 def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
@@ -59,12 +61,29 @@ def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
 
 def recognised(search: Search, known: Voices) -> Course:
     """The course of a router whose voices are known."""
-    path = two_voice_path(search, known)
+    near, first = _where_heard(search, known)
+    path = two_voice_path(near, known)
+    path = np.where(path != OFF, path + first, OFF)
     if known.cutting is known.idle:  # a calibration knows nothing of the cut
         return tell_apart(search, path)
     fits = order_fits(search.orders(path))
     lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
     return tell_apart(search, path, guess=uniform_filter1d(lead, 9) > 0)
+
+
+def _where_heard(search: Search, known: Voices) -> tuple[Search, int]:
+    """The search among the speeds at which a glance hears known voices, as `Search.among`.
+
+    The glance is at every speed, in one step of GLANCE, which stands for all of them.
+    """
+    evidence = comb_evidence(
+        search.axis[::GLANCE], voices=(known.idle, known.cutting), candidates=search.candidates
+    )
+    path = best_path(GLANCE * EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=SWITCH)
+    heard_hz = search.candidates.rotation_hz[path[path != OFF]]
+    if not len(heard_hz):
+        return search, 0
+    return search.among(GLANCE_DOWN * heard_hz.min(), GLANCE_UP * heard_hz.max())
 
 
 def recalled(search: Search, taught: Voices) -> list[Course]:
@@ -75,7 +94,7 @@ def recalled(search: Search, taught: Voices) -> list[Course]:
     courses = []
     for by in QUIETER:
         voice = quieter(taught.idle, by)
-        rough = recognised(search, Voices(voice, voice))
+        rough = tell_apart(search, two_voice_path(search, Voices(voice, voice)))
         if np.count_nonzero(rough.running) < MIN_HEARD_STEPS:
             continue
         courses += [_settled(search, rough, 0), followed(search, rough.path, rough.running)]

@@ -101,6 +101,7 @@ def refine_stretch(
         Seconds from frame to frame.
     """
     frames = len(rotation_hz)
+    along = np.ascontiguousarray(phasors.T)  # sums run along the frames
     track = rotation_hz.copy()
     deviation = COARSE_DEVIATION * rotation_hz
     growing = np.ones(frames, bool)
@@ -112,7 +113,7 @@ def refine_stretch(
         found = track
         for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):
             found, sigma, apart, peaked = _newton_step(
-                phasors, track=found, orders=orders, half=half, step_s=step_s
+                along, track=found, orders=orders, half=half, step_s=step_s
             )
         if half > 1:
             growing &= (np.abs(found - track) <= AGREE * deviation) | ~peaked
@@ -173,6 +174,8 @@ def _newton_step(
 ) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.bool_]]:
     """One step towards the rotation that best stills all phasors in windows of 2 half + 1.
 
+    `phasors` has shape (orders, frames).
+
     Returns for each frame the rotation, its standard deviation in white noise, the same by how
     far the orders differ (jackknifed: a fan or a tooth does not keep to the shaft), and where
     the objective, the power of the windowed sum over all orders, bends down as it must near its
@@ -183,31 +186,31 @@ def _newton_step(
     # Each order's turn is a power of the first's: products are far cheaper than exponentials.
     once = np.exp(-2j * np.pi * turns).astype(np.complex64)
     powers = list(accumulate(repeat(once, int(orders.max())), np.multiply))
-    still = phasors * np.stack([powers[order - 1] for order in orders], axis=1)
+    still = phasors * np.array([powers[order - 1] for order in orders])
     # The power's slope and bend are the same wherever frames are counted from.
     s0, s1, s2 = (_moments_nearby if half <= NEARBY else _moments)(still, half)
     index = np.arange(len(track)) - (len(track) - 1) / 2
     low, high = np.maximum(index - half, index[0]), np.minimum(index + half, index[-1])
     count, centre = high - low + 1, (low + high) / 2
-    weights = orders.astype(np.float32)
+    weights = orders.astype(np.float32)[:, None]
     slopes = s0.real * s1.imag - s0.imag * s1.real
     slopes *= weights
     bends = s1.real**2 + s1.imag**2 - s0.real * s2.real - s0.imag * s2.imag
     bends *= weights**2
-    bend = bends.sum(axis=1)
+    bend = bends.sum(axis=0)
     peaked = bend < 0
     bend = np.where(peaked, bend, -1.0)
-    turns_off = np.where(peaked, -slopes.sum(axis=1) / bend, 0.0)
+    turns_off = np.where(peaked, -slopes.sum(axis=0) / bend, 0.0)
     delta = turns_off / turn
-    left = slopes + bends * turns_off[:, None]
-    left /= 1 - np.clip(bends / bend[:, None], 0, MOST_OF_BEND)
-    apart = np.sqrt((left**2).sum(axis=1)) / (-bend * turn)
+    left = slopes + bends * turns_off
+    left /= 1 - np.clip(bends / bend, 0, MOST_OF_BEND)
+    apart = np.sqrt((left**2).sum(axis=0)) / (-bend * turn)
     # The track's own mean over the window, weighted as a regression of its phase weighs it.
     spread = count * (count**2 - 1) / 12
-    sums = _window_sum(np.stack([turns, turns * index], axis=1), half)
-    mean = (sums[:, 1] - centre * sums[:, 0]) / (spread * step_s)
+    sums = _window_sum(np.stack([turns, turns * index]), half)
+    mean = (sums[1] - centre * sums[0]) / (spread * step_s)
     noise = (OVERLAP_NOISE * count).astype(np.float32)
-    power = np.maximum(s0.real**2 + s0.imag**2 - noise[:, None], 0) @ weights**2
+    power = weights[:, 0] ** 2 @ np.maximum(s0.real**2 + s0.imag**2 - noise, 0)
     information = 2 * turn**2 * spread / OVERLAP_NOISE * power / count**2
     limit = 0.002 * track
     found = mean + np.clip(delta, -limit, limit)
@@ -216,12 +219,13 @@ def _newton_step(
 
 def _moments_nearby(still: Phasors, half: int) -> tuple[Phasors, Phasors, Phasors]:
     """`_moments` counted from each window's middle, summed frame by frame: short windows' way."""
-    padded = np.zeros((len(still) + 2 * half, still.shape[1]), still.dtype)
-    padded[half : half + len(still)] = still
+    orders, frames = still.shape
+    padded = np.zeros((orders, frames + 2 * half), still.dtype)
+    padded[:, half : half + frames] = still
     s0, s1, s2 = still.copy(), np.zeros_like(still), np.zeros_like(still)
     for away in range(1, half + 1):
-        after = padded[half + away : half + away + len(still)]
-        before = padded[half - away : half - away + len(still)]
+        after = padded[:, half + away : half + away + frames]
+        before = padded[:, half - away : half - away + frames]
         both = after + before
         s0 += both
         s1 += away * (after - before)
@@ -231,16 +235,16 @@ def _moments_nearby(still: Phasors, half: int) -> tuple[Phasors, Phasors, Phasor
 
 def _moments(still: Phasors, half: int) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
     """Sums over windows of phasors, times frame number, and times that squared."""
-    index = np.arange(len(still))[:, None] - len(still) / 2
+    index = np.arange(still.shape[1]) - still.shape[1] / 2
     once = np.asarray(still, np.complex128)  # sums that grow long
     first = once * index
     return _window_sum(once, half), _window_sum(first, half), _window_sum(first * index, half)
 
 
 def _window_sum(values: npt.NDArray[AnyNumber], half: int) -> npt.NDArray[AnyNumber]:
-    """Sums over `half` frames to either side, less where the stretch ends, shape as `values`."""
-    frames = len(values)
-    total = np.zeros((frames + 2 * half + 1, *values.shape[1:]), values.dtype)
-    np.cumsum(values, axis=0, out=total[half + 1 : half + 1 + frames])
-    total[half + 1 + frames :] = total[half + frames]
-    return total[2 * half + 1 :] - total[:frames]
+    """Sums along rows over `half` places to either side, less where they end, shape as `values`."""
+    rows, count = values.shape
+    total = np.zeros((rows, count + 2 * half + 1), values.dtype)
+    np.cumsum(values, axis=1, out=total[:, half + 1 : half + 1 + count])
+    total[:, half + 1 + count :] = total[:, half + count, None]
+    return total[:, 2 * half + 1 :] - total[:, :count]

@@ -83,7 +83,8 @@ class Framer:
 
     def __init__(self, grid: SpectrumGrid) -> None:
         self.grid = grid
-        self._held = np.zeros(grid.length // 2, dtype=np.float32)
+        self._held = [np.zeros(grid.length // 2, dtype=np.float32)]
+        self._samples = grid.length // 2
 
     def frames(self, samples: npt.NDArray[np.float32], *, multiple: int) -> npt.NDArray[np.float32]:
         """Windowable frames that are now complete, shape (k * multiple, length).
@@ -91,25 +92,28 @@ class Framer:
         Only whole groups of `multiple` frames come out, so that what is computed from
         them cannot depend on the size of the blocks.
         """
-        self._held = np.concatenate([self._held, samples])
+        self._held.append(samples)
+        self._samples += len(samples)
         grid = self.grid
-        count = (self._held.size - grid.length) // grid.hop + 1
+        count = (self._samples - grid.length) // grid.hop + 1
         count = max(0, count // multiple * multiple)
         if not count:
             return np.zeros((0, grid.length), np.float32)
-        view = np.lib.stride_tricks.sliding_window_view(self._held, grid.length)
+        held = np.concatenate(self._held)
+        view = np.lib.stride_tricks.sliding_window_view(held, grid.length)
         out = view[: count * grid.hop : grid.hop]
-        self._held = self._held[count * grid.hop :]
+        self._held = [held[count * grid.hop :]]
+        self._samples -= count * grid.hop
         return out
 
     def rest(self) -> npt.NDArray[np.float32]:
         """The frames whose centre lies inside the take but whose end does not."""
-        grid = self.grid
-        held = self._held.size - grid.length // 2  # sound after the first centre
-        count = max(0, -(-held // grid.hop))
+        grid, held = self.grid, np.concatenate(self._held)
+        self._held, self._samples = [np.zeros(0, np.float32)], 0
+        after = len(held) - grid.length // 2  # sound after the first centre
+        count = max(0, -(-after // grid.hop))
         padded = np.zeros((count - 1) * grid.hop + grid.length if count else 0, np.float32)
-        padded[: self._held.size] = self._held[: padded.size]
-        self._held = np.zeros(0, np.float32)
+        padded[: len(held)] = held[: len(padded)]
         if not count:
             return np.zeros((0, grid.length), np.float32)
         view = np.lib.stride_tricks.sliding_window_view(padded, grid.length)
@@ -191,8 +195,10 @@ def against_floor(
     log_floor : array, shape (frames, every FLOOR_EVERY-th bin)
     """
     standing_shape = standing_colour(log_powers, grid=grid) if standing else None
-    pairs = len(log_powers) // 2 * 2
-    floors, excess, above = [], [], None
+    frames, bins = log_powers.shape
+    excess = np.empty((frames // 2, bins), np.float32)
+    log_floors = np.empty((frames, -(-bins // FLOOR_EVERY)), np.float32)
+    above = None
     for first in range(0, len(log_powers), FLOOR_FRAMES):
         part = log_powers[first : first + FLOOR_FRAMES]
         shape = standing_shape
@@ -200,11 +206,12 @@ def against_floor(
             around = slice(max(0, first - BESIDE_FRAMES), first + FLOOR_FRAMES + BESIDE_FRAMES)
             shape, above = rippled_colour(log_powers[around], grid=grid, above=above)
         floor = log_floor(part, colour=shape, grid=grid)
-        floors.append(floor[:, ::FLOOR_EVERY].copy())
-        over = part - floor
-        end = min(len(over), pairs - first)
-        excess.append((over[0:end:2] + over[1:end:2]) / 2)
-    return np.concatenate(excess), np.concatenate(floors)
+        log_floors[first : first + FLOOR_FRAMES] = floor[:, ::FLOOR_EVERY]
+        over = np.subtract(part, floor, out=floor)
+        steps = excess[first // 2 : (first + FLOOR_FRAMES) // 2]
+        np.add(over[0 : 2 * len(steps) : 2], over[1 : 2 * len(steps) : 2], out=steps)
+        steps /= 2
+    return excess, log_floors
 
 
 def log_floor(

@@ -51,7 +51,7 @@ def order_fits(excess: npt.NDArray[np.float32]) -> Fits:
 
     `excess` has shape (steps, orders), from `order_excess`.
     """
-    fits = sounding_tables().take(levels(excess), axis=1)
+    fits = sounding_tables().take(levels(excess), axis=1, mode="clip")
     fits *= ~np.isnan(excess)
     return fits
 
@@ -60,8 +60,8 @@ def learn_voice(fits: Fits, steps: Mask) -> Voice:
     """The likeliest sounding of each order over the chosen steps; silent if too few."""
     if np.count_nonzero(steps) < MIN_STEPS:
         return np.full(TOP_ORDER, SILENT)
-    total = steps.astype(np.float32) @ fits[LEARNABLE]
-    return np.asarray(LEARNABLE[np.argmax(total, axis=0)])
+    total = steps.astype(np.float32) @ fits
+    return np.asarray(LEARNABLE[np.argmax(total[LEARNABLE], axis=0)])
 
 
 def step_evidence(fits: Fits, voice: Voice) -> npt.NDArray[np.float32]:

@@ -1,8 +1,10 @@
 """Following a router through a take."""
 
 import numpy as np
+import pytest
 
-from analysis.hearing.pursuit import steadied
+from analysis.hearing.path import OFF
+from analysis.hearing.pursuit import recognised, steadied
 from analysis.hearing.states import tell_apart
 from tests.analysis.hearing.searches import path_at, searched, step_times_s
 from tests.analysis.hearing.sounds import router
@@ -34,3 +36,29 @@ def test_a_course_that_gives_way_is_left_as_it_is() -> None:
     path = path_at(search, np.where(cut, 0.85 * IDLE_HZ, IDLE_HZ))
     course = tell_apart(search, path, guess=cut)
     assert steadied(search, course) is course
+
+
+@pytest.mark.parametrize("second_rpm", [10_600.0, 14_000.0, 21_500.0])
+def test_a_known_router_is_recognised_at_whatever_speed_it_turns(second_rpm: float) -> None:
+    first = router([Cut(3, 7)], seconds=9)
+    search = searched(first)
+    time_s = step_times_s(search)
+    cut = (time_s > 3) & (time_s < 7)
+    true_hz = np.where(cut, 0.97 * 300.0, 300.0)
+    known = tell_apart(search, path_at(search, true_hz), guess=cut).voices
+    # The dial is turned from 18,000 rpm while the router is off for a second.
+    quiet = 0.001 * np.random.default_rng(3).normal(size=16_000)
+    second = router([Cut(2, 6)], seconds=9, idle_rpm=second_rpm, seed=2)
+    both = searched(np.concatenate([first, quiet, second]))
+    path, time_s = recognised(both, known).path, step_times_s(both)
+    for begin_s, end_s, rpm in [
+        (1, 2.5, 18_000),
+        (4, 6, 0.97 * 18_000),
+        (13, 15, 0.97 * second_rpm),
+        (17, 18.5, second_rpm),
+    ]:
+        told = path[(time_s > begin_s) & (time_s < end_s)]
+        true = path_at(both, np.full(len(told), rpm / 60))
+        # A candidate is 0.25 %, and its neighbours hold most of the same lines.
+        assert np.abs(told - true).max() <= 2
+    assert (path[(time_s > 9.3) & (time_s < 9.7)] == OFF).all()
