@@ -7,7 +7,8 @@ import time
 from typing import Any
 
 from analysis.errors import ToothbeatError
-from listen.live.recording import MakeEar, Order, Recording
+from listen.live.ear import MakeEar
+from listen.live.recording import Order, Recording
 from listen.live.shelf import Shelf
 from listen.page.session import LiveSession
 

@@ -26,9 +26,10 @@ import numpy as np
 import recordings_synthetic
 from listen.decoding import open_take
 from listen.live.coach import Coach
+from listen.live.ear import live_ear
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.recording import Order, Recording, live_ear
+from listen.live.recording import Order, Recording
 from listen.live.shelf import Shelf
 from listen.live.told import PassTold, PassWithdrawn, Speed
 from listen.setup import Bench, bench_of

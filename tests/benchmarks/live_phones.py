@@ -18,8 +18,8 @@ import numpy as np
 
 import recordings_synthetic
 from listen.decoding import open_take
+from listen.live.ear import ear_apart
 from listen.live.frames import Frame, pack_frame
-from listen.live.recording import live_ear
 from tests.listen.page.serving import served
 
 BLOCK = 2048
@@ -66,7 +66,7 @@ async def run(phones: int) -> None:
     """Serve, let the phones in, and print the figures."""
     late: dict[str, list[float]] = {"verdict": [], "speed": []}
     with tempfile.TemporaryDirectory() as home:
-        async with served(Path(home), make_ear=live_ear) as page:
+        async with served(Path(home), make_ear=ear_apart) as page:
             clients = [await page.paired_client() for _ in range(phones)]
             cost_s = time.process_time()
             lengths_s = await asyncio.gather(
