@@ -9,6 +9,7 @@ import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
 
 const LEAST_NOTE_MS = 4_000; // once the level is right again
+const LONGEST_END_MS = 20_000; // the end is the review of all of it
 const NOTE_MS = 22_000; // a warning that still holds is told again every 20 s
 
 let take = null;
@@ -138,6 +139,9 @@ function told(made, news, earlier = false) {
     return;
   } else if (news.kind === "entered") {
     made.entered = news;
+    made.dwell = null;
+    if (made.taken) note(made, "");
+    made.taken = false;
     made.hush = pace(sounds, news.marks_s, news.age_s);
   } else if (news.kind === "dwell") {
     made.dwell = news.text;
@@ -155,6 +159,8 @@ function told(made, news, earlier = false) {
     if (news.aloud && !earlier) play(sounds, news.cue);
   } else if (news.kind === "withdrawn") {
     made.passes = made.passes.filter((pass) => pass.number !== news.number);
+    made.taken = true;
+    note(made, `What was told of pass ${news.number} does not count.`);
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {
@@ -174,7 +180,7 @@ function end() {
   refreshNow();
   const ending = take;
   setTimeout(() => ending === take && !ending.ended &&
-    finish(ending, "The computer does not answer. What arrived there is kept."), 8000);
+    finish(ending, "The computer does not answer. What arrived there is kept."), LONGEST_END_MS);
 }
 
 async function finish(made, problem) {
