@@ -48,7 +48,10 @@ TOO_QUIET_DB = -60.0
 _WARN_AGAIN_S = 20.0
 _QUIET_S = 5.0
 TOO_LOUD = "Too loud for the microphone: put it two or three metres away."
-TOO_QUIET = "Hardly any sound arrives: is the right microphone chosen, and uncovered?"
+TOO_QUIET = (
+    "Hardly any sound arrives: is the right microphone chosen, uncovered, and allowed by the "
+    "system's settings?"
+)
 _SAME_ENTRY_S = 0.5
 
 

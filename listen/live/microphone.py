@@ -71,8 +71,9 @@ def choose_device(wanted: str | None, devices: list[Device]) -> Device:
     """
     if not devices:
         raise MicrophoneError(
-            "No microphone was found. Plug one in and look at the system's sound settings (on "
-            "Linux you may have to be in the group audio), or use a phone: toothbeat page --phone."
+            "No microphone was found: none is plugged in, another program holds it, or the "
+            "system's settings don't let you use it (on Linux you may have to be in the group "
+            "audio). Put that right, or use a phone: toothbeat page --phone."
         )
     if wanted is None:
         return next((device for device in devices if device.is_default), devices[0])

@@ -119,10 +119,12 @@ def _ended(news: Ended) -> str:
     summary = news.summary
     if summary is None:
         return "\nNo pass was heard."
+    left = summary.passes_heard - summary.passes_judged
+    others = f", {left} not judged" if left else ""
     passes = "pass" if summary.passes_heard == 1 else "passes"
     return (
         f"\n{summary.passes_heard} {passes}: {summary.in_the_band} in the band, {summary.rubbing} "
-        f"rubbing, {summary.overloading} overloading, {summary.unsure} too close to call.\n"
+        f"rubbing, {summary.overloading} overloading, {summary.unsure} too close to call{others}.\n"
         f"Change first: {summary.change_first}\n{_upper(summary.steadiness)}; {summary.trend}."
     )
 

@@ -10,6 +10,7 @@ import { chip, panel, passPanel } from "./verdict.js";
 
 const LEAST_NOTE_MS = 4_000; // once the level is right again
 const LONGEST_END_MS = 20_000; // the end is the review of all of it
+const DWELL_MS = 3_000; // then it was heeded, or was none
 const NOTE_MS = 22_000; // a warning that still holds is told again every 20 s
 
 let take = null;
@@ -145,6 +146,8 @@ function told(made, news, earlier = false) {
     made.hush = pace(sounds, news.marks_s, news.age_s);
   } else if (news.kind === "dwell") {
     made.dwell = news.text;
+    clearTimeout(made.dwellEnds);
+    made.dwellEnds = setTimeout(() => { made.dwell = null; draw(); }, DWELL_MS);
     play(sounds, "dwell");
   } else if (news.kind === "pass") {
     const at = made.passes.findIndex((pass) => pass.number === news.number);
@@ -204,7 +207,8 @@ function summary(made, problem) {
       el("dl", { class: "figures" },
         figure("passes", String(sum.passes)), figure("in the band", String(sum.good)),
         figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading)),
-        sum.unsure ? figure("too close to call", String(sum.unsure)) : null),
+        sum.unsure ? figure("too close to call", String(sum.unsure)) : null,
+        sum.not_judged ? figure("not judged", String(sum.not_judged)) : null),
       el("p", {}, `${upper(sum.steadiness)}; ${sum.trend}.`)) :
       el("p", { class: "card lead" }, "No pass was heard in this take."),
     bandPicture(made.passes),
