@@ -32,6 +32,7 @@ PATIENCE_S = 0.03
 """Less than a block lasts: mostly an ear has answered by then, and is heard at once."""
 MOST_BEHIND_S = 120.0
 _LONGEST_END_S = 600.0
+_STILL = "The recording goes on: review it when the take is over."
 _PROGRAM = "from listen.live.ear import listen_apart; listen_apart()"
 _ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
@@ -47,10 +48,7 @@ MakeEar = Callable[["Bench", float], Ear]
 
 
 class EarError(ToothbeatError):
-    """An ear that hears no more."""
-
-    def __init__(self, why: str) -> None:
-        super().__init__(f"{why} The recording goes on: review it when the take is over.")
+    """An ear that hears no more, or none at all."""
 
 
 def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
@@ -122,7 +120,7 @@ class EarApart:
         self._orders.put(samples)
         self._unanswered.append(len(samples))
         if sum(self._unanswered) > MOST_BEHIND_S * self._rate_hz:
-            raise EarError("Listening stopped: this computer is too busy to keep up.")
+            raise EarError(f"Listening stopped: this computer is too busy to keep up. {_STILL}")
         events: list[Event] = []
         until_s = time.monotonic() + PATIENCE_S
         while self._unanswered:
@@ -149,7 +147,7 @@ class EarApart:
                 self._unanswered.popleft()
             hearing: Hearing = self._answer(until_s - time.monotonic())
         except queue.Empty:
-            raise EarError("The end of the take took too long to hear.") from None
+            raise EarError(f"The end of the take took too long to hear. {_STILL}") from None
         finally:
             self.close()
         return hearing
@@ -164,7 +162,7 @@ class EarApart:
         answer = self._answers.get(timeout=max(0.0, patience_s))
         if answer is None:
             self._answers.put(None)
-            raise EarError("Listening stopped.")
+            raise EarError(f"Listening stopped. {_STILL}")
         return answer
 
     def _send(self) -> None:

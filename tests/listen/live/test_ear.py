@@ -194,3 +194,12 @@ def test_ctrl_c_leaves_the_ear_its_last_pass() -> None:
         assert os.getpgid(ear.pid) != os.getpgid(0)
     finally:
         ear.close()
+
+
+def test_an_ear_that_cannot_be_started_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_room(*_arguments: object, **_options: object) -> None:
+        raise BlockingIOError
+
+    monkeypatch.setattr("listen.live.ear.subprocess.Popen", no_room)
+    with pytest.raises(EarError, match=r"^Listening could not begin: this computer is too busy\.$"):
+        EarApart(stub, read_form(SETUP), RATE_HZ)
