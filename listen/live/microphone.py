@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -13,11 +14,12 @@ import numpy as np
 
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.portaudio import MicrophoneError, hushed, portaudio
+from listen.live.portaudio import MicrophoneError, hushed, leave_alone, look_again, portaudio
 
 WANTED_RATE_HZ = 48_000
 _BLOCK = 2048
 _FIRST_BLOCK_S = 6.0
+_CLOSING_S = 1.0
 _SILENT_S = 2.0
 """No block for so long: the device is frozen or gone, though PortAudio says nothing."""
 _QUEUE_BLOCKS = 1500
@@ -103,6 +105,7 @@ class Microphone:
         self._blocks: queue.Queue[tuple[Samples, bool] | None] = queue.Queue(_QUEUE_BLOCKS)
         self._overrun = False
         self._heard_any = False
+        self._closing = threading.Thread(target=self._close, name="closing", daemon=True)
         self._stream, self.sample_rate_hz = self._opened()
 
     def __enter__(self) -> Self:
@@ -114,9 +117,21 @@ class Microphone:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
+        # A frozen sound server answers nothing: to wait for it would leave the person unheard.
+        self._closing.start()
         with hushed():
-            self._stream.abort(ignore_errors=True)
-            self._stream.close(ignore_errors=True)
+            self._closing.join(_CLOSING_S)
+        if not self.closed:
+            leave_alone(at_exit=True)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the device was let go; until then PortAudio must be left alone."""
+        return not self._closing.is_alive()
+
+    def _close(self) -> None:
+        self._stream.abort(ignore_errors=True)
+        self._stream.close(ignore_errors=True)
 
     def pieces(self) -> Iterator[Piece]:
         """Yield sound as it comes, without end; silence marks what the system lost.
@@ -181,26 +196,28 @@ class Microphone:
             return
 
 
-def reopened(device: Device, *, give_up_s: float) -> Microphone:
-    """Try to open the device again until it is back.
+def reopened(
+    lost: Microphone, device: Device, *, give_up_s: float, stop: threading.Event
+) -> Microphone:
+    """Try to open the device again until it is back, or `stop` is set.
 
     Raises
     ------
     MicrophoneError
         If it is not back in time.
     """
-    from listen.live.portaudio import look_again
-
     until_s = time.monotonic() + give_up_s
     while True:
         try:
+            if not lost.closed:
+                raise MicrophoneError("The sound system does not answer.")
+            leave_alone(at_exit=False)
             look_again()
             back = [one for one in input_devices() if one.name == device.name]
             return Microphone(choose_device(None, back))
         except MicrophoneError:
-            if time.monotonic() >= until_s:
+            if time.monotonic() >= until_s or stop.wait(1.0):
                 raise
-            time.sleep(1.0)
 
 
 def _why_closed(sound: ModuleType, device: Device, error: Exception) -> str:

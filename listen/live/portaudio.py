@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import sys
 from collections.abc import Iterator
@@ -42,6 +43,17 @@ def look_again() -> None:
     with hushed():
         module._terminate()
         module._initialize()
+
+
+def leave_alone(*, at_exit: bool) -> None:
+    """Whether PortAudio is left as it is when the program ends, or put in order as usual.
+
+    Putting it in order waits for a sound server that answers no more, for ever.
+    """
+    put_in_order = portaudio()._exit_handler
+    atexit.unregister(put_in_order)
+    if not at_exit:
+        atexit.register(put_in_order)
 
 
 @contextmanager
