@@ -211,11 +211,17 @@ function summary(made, problem) {
         sum.not_judged ? figure("not judged", String(sum.not_judged)) : null),
       el("p", {}, `${upper(sum.steadiness)}; ${sum.trend}.`)) :
       el("p", { class: "card lead" }, "No pass was heard in this take."),
+    row(made.passes),
     bandPicture(made.passes),
     el("div", { class: "row" },
       el("button", { type: "button", class: "big", onclick: () => made.house.go("past") }, "Look back"),
       el("button", { type: "button", class: "big plain", onclick: () => { say(""); ready(made.house); } }, "Another take")),
   );
+}
+
+/** What stands of each pass. */
+function row(passes) {
+  return passes.length ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...passes.map(chip)) : null;
 }
 
 function figure(name, value) {
@@ -246,7 +252,7 @@ function draw() {
       el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
     picture,
     last ? figuresOf(last) : null,
-    take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null));
+    take.passes.length > 1 ? row(take.passes.slice(-8)) : null));
   refreshNow();
 }
 
