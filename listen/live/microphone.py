@@ -14,12 +14,18 @@ import numpy as np
 
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.portaudio import MicrophoneError, hushed, leave_alone, look_again, portaudio
+from listen.live.portaudio import (
+    MicrophoneError,
+    hushed,
+    leave_alone,
+    let_go,
+    look_again,
+    portaudio,
+)
 
 WANTED_RATE_HZ = 48_000
 _BLOCK = 2048
 _FIRST_BLOCK_S = 6.0
-_CLOSING_S = 1.0
 _SILENT_S = 2.0
 """No block for so long: the device is frozen or gone, though PortAudio says nothing."""
 _QUEUE_BLOCKS = 1500
@@ -105,7 +111,7 @@ class Microphone:
         self._blocks: queue.Queue[tuple[Samples, bool] | None] = queue.Queue(_QUEUE_BLOCKS)
         self._overrun = False
         self._heard_any = False
-        self._closing = threading.Thread(target=self._close, name="closing", daemon=True)
+        self._closing: threading.Thread | None = None
         self._stream, self.sample_rate_hz = self._opened()
 
     def __enter__(self) -> Self:
@@ -117,21 +123,12 @@ class Microphone:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
-        # A frozen sound server answers nothing: to wait for it would leave the person unheard.
-        self._closing.start()
-        with hushed():
-            self._closing.join(_CLOSING_S)
-        if not self.closed:
-            leave_alone(at_exit=True)
+        self._closing = let_go(self._stream)
 
     @property
     def closed(self) -> bool:
         """Whether the device was let go; until then PortAudio must be left alone."""
-        return not self._closing.is_alive()
-
-    def _close(self) -> None:
-        self._stream.abort(ignore_errors=True)
-        self._stream.close(ignore_errors=True)
+        return self._closing is not None and not self._closing.is_alive()
 
     def pieces(self) -> Iterator[Piece]:
         """Yield sound as it comes, without end; silence marks what the system lost.

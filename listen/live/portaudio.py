@@ -5,11 +5,15 @@ from __future__ import annotations
 import atexit
 import os
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import ModuleType
+from typing import Any
 
 from analysis.errors import ToothbeatError
+
+_CLOSING_S = 1.0
 
 
 class MicrophoneError(ToothbeatError):
@@ -54,6 +58,25 @@ def leave_alone(*, at_exit: bool) -> None:
     atexit.unregister(put_in_order)
     if not at_exit:
         atexit.register(put_in_order)
+
+
+def let_go(stream: Any) -> threading.Thread:
+    """Close a stream; the thread that does so lives on where the sound server answers no more.
+
+    To wait for that would leave the person unheard.
+    """
+
+    def close() -> None:
+        stream.abort(ignore_errors=True)
+        stream.close(ignore_errors=True)
+
+    closing = threading.Thread(target=close, name="closing", daemon=True)
+    closing.start()
+    with hushed():
+        closing.join(_CLOSING_S)
+    if closing.is_alive():
+        leave_alone(at_exit=True)
+    return closing
 
 
 @contextmanager

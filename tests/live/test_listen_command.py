@@ -118,8 +118,8 @@ def test_a_sound_server_that_freezes_is_told_and_the_take_goes_on(
 def test_ctrl_c_ends_the_take_while_the_microphone_is_away(
     shop: SoundServer, tmp_path: Path, gone: str
 ) -> None:
-    home = tmp_path / "home"
-    with Listening(*CUT, environment=shop.environment, home=home, stub=True) as listening:
+    home, options = tmp_path / "home", [*CUT, "--sounds"]
+    with Listening(*options, environment=shop.environment, home=home, stub=True) as listening:
         listening.wait_for("Listening to", seconds=15)
         playing = shop.play(written(tmp_path / "one.wav", cuts(3.0)))
         listening.wait_for("Pass 1:", seconds=20)
@@ -128,6 +128,7 @@ def test_ctrl_c_ends_the_take_while_the_microphone_is_away(
                 shop.kill()
             listening.wait_for("gives no sound any more", seconds=10)
             assert listening.interrupt(seconds=10) == 0
+            listening.wait_for("The take is kept", seconds=5)
         playing.kill()
         playing.wait()
     (take,) = Shelf(home / "takes").takes()
