@@ -189,7 +189,7 @@ def listen_apart() -> None:
     os.dup2(2, 1)  # whatever else is printed is no answer
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # nobody is left to answer
-    with suppress(EOFError):
+    with suppress(EOFError, pickle.UnpicklingError):  # the input ended, in a block perhaps
         make_ear, bench, sample_rate_hz = pickle.load(orders)
         ear: Ear = make_ear(bench, sample_rate_hz)
         tidy_at = count = 0

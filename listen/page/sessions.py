@@ -103,5 +103,4 @@ class Sessions:
 
     async def end_all(self) -> None:
         """End every take, when the server stops."""
-        for session in list(self._open.values()):
-            await self.end(session)
+        await asyncio.gather(*map(self.end, list(self._open.values())))

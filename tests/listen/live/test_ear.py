@@ -176,7 +176,7 @@ for block in blocks(cuts(60.0)):
 def test_no_ear_outlives_its_program(number: signal.Signals) -> None:
     """However the program ends; Ctrl-C goes to all of its group."""
     with subprocess.Popen(
-        [sys.executable, "-c", PARENT], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+        [sys.executable, "-c", PARENT], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         text=True, start_new_session=True,
     ) as program:  # fmt: skip
         assert program.stdout is not None
@@ -185,6 +185,8 @@ def test_no_ear_outlives_its_program(number: signal.Signals) -> None:
         os.killpg(program.pid, number)
         program.wait(10)
         assert all(gone(pid, within_s=STARTS_S) for pid in pids)
+        assert program.stderr is not None
+        assert "listen_apart" not in program.stderr.read()  # they go without a word
 
 
 def test_ctrl_c_leaves_the_ear_its_last_pass() -> None:
