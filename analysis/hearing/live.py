@@ -339,7 +339,7 @@ class LiveListener:
         anew = heard_anew(course, self._record)
         if anew is None:
             return []
-        if self._record.differs(anew) and self._may_afford():
+        if self._record.recasts(anew) and self._may_afford():
             return self._learned(course)
         return self._record.revise(anew)
 
