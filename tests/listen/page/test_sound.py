@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from listen.decoding import open_take
+from listen.live.ear import EarError
 from listen.live.frames import Frame, pack_frame
 from listen.setup import Bench
 from tests.listen.live.stub_engine import StubEngine, cuts, scene
@@ -282,6 +283,25 @@ def test_a_dial_is_led_through_its_settings(tmp_path: Path) -> None:
             # The speed does not move, so nothing is measured for 2 until it is left out.
             await socket.send_str("skip")
             assert (await until(socket, "dial"))["at"] is None
+
+    asyncio.run(run())
+
+
+def test_a_dial_without_its_ear_is_given_up_in_words_and_kept(tmp_path: Path) -> None:
+    class Deaf(StubEngine):
+        def feed(self, samples: np.ndarray) -> list[Any]:
+            raise EarError(f"No more than {len(samples)}.")
+
+    def make_ear(_bench: Bench, rate_hz: float) -> Deaf:
+        return Deaf(rate_hz)
+
+    async def run() -> None:
+        async with served(tmp_path, make_ear=make_ear) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                await begin(socket, mode="dial", settings="1,2")
+                await socket.send_bytes(frames_of(scene((0.05, 1.0)))[0])
+                assert (await until(socket, "failed"))["text"].startswith("Listening failed. What")
+            assert [take.ended for take in page.page.house.shelf.takes()] == [False]
 
     asyncio.run(run())
 
