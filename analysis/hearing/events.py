@@ -17,7 +17,7 @@ LOST_S = 0.28  # contact lost for longer: the pass is taken as ended
 CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
-SURER = 1.5  # times
+SURER = 1.25  # times
 FULL_SCALE = 0.999
 LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
@@ -138,8 +138,6 @@ def _side_by_side(
 
 def _easily_mended(old: list[HeardPass], new: list[HeardPass]) -> bool:
     """Whether both tell of the same stretch, as surely, with no fewer breaks for a way back."""
-    if len(old) == len(new) and any(map(_much_less_sure, new, old)):
-        return False
     whole, anew = (replace(passes[0], exit_s=passes[-1].exit_s) for passes in (old, new))
     before, now = (
         sum(b.entry_s - a.exit_s >= NEVER_BACK_S for a, b in pairwise(passes))
@@ -159,6 +157,12 @@ class Record:
     def closed_s(self) -> float:
         """Exit of the last pass that can't be taken up again; below 0 if there is none."""
         return max((told.exit_s for told in self._told if told.closed), default=-1.0)
+
+    @property
+    def closes_s(self) -> float:
+        """When the last pass, if it has ended, can't be taken up again any more; else never."""
+        last = self._told[-1:]
+        return max((t.exit_s + CLOSED_S for t in last if t.ended and not t.closed), default=np.inf)
 
     def closed_since(self, time_s: float) -> int:
         """How many passes that can't be taken up again began since then."""
@@ -228,15 +232,23 @@ class Record:
         """Whether passes that were heard anew are others than those told."""
         return not _same_passes([told.heard for told in self._between(anew)], anew.passes)
 
+    def recasts(self, anew: PassesRevised) -> bool:
+        """Whether they are so many others, or begin or end elsewhere: worth to look again."""
+        told = [told.heard for told in self._between(anew)]
+        return len(told) != len(anew.passes) or not all(
+            one is not None and _same_ends(one, other)
+            for one, other in zip(told, anew.passes, strict=True)
+        )
+
     def revise(self, anew: PassesRevised) -> list[Event]:
         """What is new in passes that were heard anew.
 
         A look at part of the take may name a break, or what lies before a pass, otherwise than
-        the next: where told passes become one, begin or end elsewhere, or are much less surely
-        known, it must be heard so twice running.
+        the next: where told passes become one, or begin or end elsewhere, it must be heard so
+        twice running.
         """
         anew = replace(anew, passes=tuple(self._without_doubted(anew)))
-        if not (self.differs(anew) or self._surer(anew)):
+        if not (self.differs(anew) or self._otherwise_sure(anew)):
             return []
         replaced = self._between(anew)
         kept = [told for told in self._told if told not in replaced]
@@ -260,10 +272,10 @@ class Record:
                 passes += old
         return passes
 
-    def _surer(self, anew: PassesRevised) -> bool:
-        """Whether of the same passes one is known so much better that its verdict may change."""
+    def _otherwise_sure(self, anew: PassesRevised) -> bool:
+        """Whether of the same passes one is known so much better, or worse, that it may count."""
         return any(
-            _much_less_sure(told.heard, one)
+            _much_less_sure(told.heard, one) or _much_less_sure(one, told.heard)
             for told, one in zip(self._between(anew), anew.passes, strict=False)
             if told.heard is not None
         )

@@ -83,10 +83,12 @@ class Follower:
         self._lately: _Lately | None = None
         self._path: OnwardPath | None = None
         self.voices: Voices | None = None
+        self._audible = np.zeros(0, np.int64)
 
     def learn(self, voices: Voices) -> None:
         """Take over what the router sounds like."""
         self.voices = voices
+        self._audible = audible_orders(np.maximum(voices.idle, voices.cutting))
         self._near, self._path = self._whole, None
 
     def look_near(self, rotation_hz: FloatArray) -> None:
@@ -134,7 +136,7 @@ class Follower:
         deviation = COARSE_DEVIATION * rotation
         spectra, _ = sound.newest(count)
         floor = self._lately.log_floor[-count:]
-        orders = self._audible_orders()
+        orders = self._audible
         for a, b in spans(np.isfinite(rotation)):
             if b - a < MIN_STRETCH_FRAMES:
                 continue
@@ -193,7 +195,7 @@ class Follower:
         rotation = sharpened(
             excess,
             np.where(path != OFF, search.rotation_hz(path), np.nan),
-            orders=self._audible_orders(),
+            orders=self._audible,
             grid=self._grid,
             frames=2 * len(path),
         )
@@ -215,7 +217,7 @@ class Follower:
         Two steps of Newton's towards the greatest sum of the orders' products with the frame
         before, from a start that must be near.
         """
-        count, orders = len(rotation_hz), self._audible_orders()
+        count, orders = len(rotation_hz), self._audible
         on = np.isfinite(rotation_hz)
         if count < 2 or not on.any():
             return rotation_hz
@@ -236,10 +238,6 @@ class Follower:
             off += np.where(bend > 0, turned.imag @ turn / np.maximum(bend, 1e-9), 0.0)
         off = np.pad(off, (1, 0), mode="edge")
         return rotation_hz + np.clip(off, -MOST_OFF * near, MOST_OFF * near)
-
-    def _audible_orders(self) -> npt.NDArray[np.int64]:
-        assert self.voices is not None
-        return audible_orders(np.maximum(self.voices.idle, self.voices.cutting))
 
 
 def _newest(

@@ -11,11 +11,11 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from analysis.hearing.anew import heard_anew
 from analysis.hearing.answer import spindle_answer
-from analysis.hearing.events import SAME_S, Event, PassesRevised, Record, SpeedHeard, level_heard
+from analysis.hearing.events import Event, Record, SpeedHeard, level_heard
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.passes import find_passes, moved
 from analysis.hearing.recent import RecentCourse, RecentSound, chosen
 from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
@@ -30,7 +30,7 @@ BEAT = 4  # frames
 TICK = 2 * BEAT
 LOOK_S, FIRST_LOOK_MOST_S = 100.0, 45.0
 COURSE_S = 120.0
-REFINE_S, REFINE_SOONER_S = 1.2, 0.5  # of new sound, and before passes are looked for
+REFINE_S, REFINE_SOONER_S = 1.6, 0.5  # of new sound, and before passes are looked for
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
 # Times the sound of the last search, from which there is more to learn: once a cut was learned
@@ -50,7 +50,7 @@ URGENT_S = 0.08  # contact lost for so long: every beat counts
 BREAK_S = 0.6  # after an exit in which every tick is looked at
 CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
-LONGEST_UNSEEN = 8  # ticks: a second and a half
+LONGEST_UNSEEN = 16  # ticks: some three seconds
 FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 
 
@@ -173,7 +173,8 @@ class LiveListener:
             self._unseen += 1
             entering = self._watch.in_contact and not self._record.cutting
             same = self._watch.no_news(course, frames=TICK) and not entering
-            in_doubt = self._urgent or self._in_break or not same
+            closing = 0 <= course.end * self.grid.step_s - self._record.closes_s < BREAK_S
+            in_doubt = self._urgent or self._in_break or closing or not same
             if in_doubt or self._unseen == LONGEST_UNSEEN:
                 events += self._passes(course)
         elif whole:
@@ -337,27 +338,17 @@ class LiveListener:
 
     def _closed(self, course: RecentCourse) -> list[Event]:
         """A pass is over for good: what a review of all that is kept says of it and of others."""
-        anew = self._heard_anew(course)
-        differs = anew is not None and self._record.differs(anew)
-        return self._learned(course) if differs and self._may_afford() else []
+        anew = heard_anew(course, self._record)
+        if anew is None:
+            return []
+        if self._record.recasts(anew) and self._may_afford():
+            return self._learned(course)
+        return self._record.revise(anew)
 
     def _learned(self, course: RecentCourse) -> list[Event]:
         """Look at all that is kept; what it changes of what was told."""
-        anew = self._heard_anew(course) if self._look(course) else None
+        anew = heard_anew(course, self._record) if self._look(course) else None
         return self._record.revise(anew) if anew is not None else []
-
-    def _heard_anew(self, course: RecentCourse) -> PassesRevised | None:
-        """The passes that are over, found as a review finds them; None if it finds none."""
-        first_s = course.first * self.grid.step_s
-        contact = hear_contact(course.trace)
-        passes = [moved(heard, first_s) for heard in find_passes(course.trace, contact)]
-        # What began before all that is kept, or goes on, is left as it was told.
-        from_s, until_s = self._record.clear_s(first_s), self._record.closed_s + SAME_S
-        if passes and not passes[0].complete:
-            from_s = max(from_s, passes[0].exit_s)
-        until_s = min([until_s, *(p.entry_s for p in passes if p.exit_s >= until_s)])
-        over = tuple(p for p in passes if p.complete and p.entry_s >= from_s and p.exit_s < until_s)
-        return PassesRevised(from_s, until_s, over) if over else None
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
         self._unseen = 0
@@ -387,8 +378,10 @@ class LiveListener:
 
 def _quiet(trace: Trace) -> bool:
     """Whether the newest sound is far below that of the router running."""
-    running = trace.running
+    # One frame in a few tells what it was like as well as all of them.
+    running = trace.running[::TICK]
     if not running.any():
         return False
-    level = trace.bands.mean(axis=1)
-    return bool(level[-TICK:].max() < np.percentile(level[running], 20) - FAR_BELOW)
+    now = trace.bands[-TICK:].mean(axis=1).max()
+    usual = trace.bands[::TICK][running].mean(axis=1)
+    return bool(now < np.percentile(usual, 20) - FAR_BELOW)

@@ -59,8 +59,9 @@ def listen(
         check_can_save(report)
 
     from listen.live.bench_coach import coach_by_microphone
+    from listen.live.ear import ear_apart
     from listen.live.microphone import Microphone
-    from listen.live.recording import Order, Recording, live_ear
+    from listen.live.recording import Order, Recording
     from listen.live.shelf import Shelf
     from listen.live.speaker import Speaker
     from listen.live.terminal import Terminal
@@ -83,7 +84,7 @@ def listen(
     speaker = Speaker() if sounds else None
     recording = Recording(
         shelf=shelf,
-        make_ear=live_ear,
+        make_ear=ear_apart,
         order=Order(bench, microphone.sample_rate_hz),
         about={"source": "microphone", "owner": "here", "setup": _setup(cut)},
     )

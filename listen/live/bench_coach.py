@@ -36,7 +36,7 @@ def coach_by_microphone(
     with ExitStack() as stack:
         if speaker is not None:
             stack.enter_context(speaker)
-        for piece in _sound(microphone, device, say):
+        for piece in _sound(microphone, device, say, stop):
             for news in recording.hear(piece):
                 tell(news)
                 if speaker is not None:
@@ -47,7 +47,9 @@ def coach_by_microphone(
             tell(news)
 
 
-def _sound(microphone: Microphone, device: Device, say: Callable[[str], None]) -> Iterator[Piece]:
+def _sound(
+    microphone: Microphone, device: Device, say: Callable[[str], None], stop: threading.Event
+) -> Iterator[Piece]:
     """Sound from the microphone, and from it again when it was away; ends if it stays away."""
     while True:
         try:
@@ -58,9 +60,10 @@ def _sound(microphone: Microphone, device: Device, say: Callable[[str], None]) -
             rate_hz = microphone.sample_rate_hz
             say(f"{error} Plug it in again: the take goes on if it is back within a minute.")
             try:
-                microphone = reopened(device, give_up_s=BACK_WITHIN_S)
+                microphone = reopened(microphone, device, give_up_s=BACK_WITHIN_S, stop=stop)
             except MicrophoneError:
-                say("It did not come back. The take ends here.")
+                if not stop.is_set():
+                    say("It did not come back. The take ends here.")
                 return
             if microphone.sample_rate_hz != rate_hz:
                 say("It came back with another sample rate. The take ends here; begin a new one.")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Protocol
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from analysis.hearing.events import (
     SpeedHeard,
 )
 from analysis.hearing.passes import moved
+from listen.live.ear import Ear, EarError
 from listen.live.intake import Piece
 from listen.live.pacing import aimed_time_s, pace_marks_s
 from listen.live.told import (
@@ -40,24 +41,18 @@ from listen.setup import Bench
 
 if TYPE_CHECKING:
     from analysis.hearing.events import Event
-    from analysis.hearing.listener import Hearing
     from analysis.hearing.passes import HeardPass
-    from listen.live.frames import Samples
 
 PASSES_FOR_HANDS = 5
 TOO_QUIET_DB = -60.0
 _WARN_AGAIN_S = 20.0
 _QUIET_S = 5.0
 TOO_LOUD = "Too loud for the microphone: put it two or three metres away."
-TOO_QUIET = "Hardly any sound arrives: is the right microphone chosen, and uncovered?"
+TOO_QUIET = (
+    "Hardly any sound arrives: is the right microphone chosen, uncovered, and allowed by the "
+    "system's settings?"
+)
 _SAME_ENTRY_S = 0.5
-
-
-class Ear(Protocol):
-    """What the coach needs of the listening engine."""
-
-    def feed(self, samples: Samples) -> Sequence[Event]: ...
-    def finish(self) -> Hearing: ...
 
 
 class Coach:
@@ -82,7 +77,7 @@ class Coach:
         start_s: float = 0.0,
         passes_before: int = 0,
     ) -> None:
-        self._ear = ear
+        self._ear: Ear | None = ear
         self._bench = bench
         self._rate_hz = sample_rate_hz
         self._start_s = start_s
@@ -109,13 +104,26 @@ class Coach:
                 f"{piece.missing_s:.1f} s of sound were lost; a pass in them is not judged.",
                 self._gaps[-1],
             )
-        for event in self._ear.feed(piece.samples):
+        if self._ear is None:
+            return
+        try:
+            events = self._ear.feed(piece.samples)
+        except EarError as error:
+            self._ear = None
+            yield Notice(str(error))
+            return
+        for event in events:
             yield from self._told(event)
 
     def finish(self) -> Iterator[News]:
         """End the take: what the review of all of it tells otherwise or anew, then the summary."""
-        passes = self._ear.finish().passes
-        yield from self._revised([self._coached(heard) for heard in passes], aloud=False)
+        try:
+            heard = self._ear.finish().passes if self._ear is not None else None
+        except EarError as error:
+            heard = None
+            yield Notice(str(error))
+        if heard is not None:
+            yield from self._revised([self._coached(one) for one in heard], aloud=False)
         summary = summarise(self._passes, self._bench.units) if self._passes else None
         yield Ended(self.now_s, summary)
 

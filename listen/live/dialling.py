@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.dial.settings import Setting
 from analysis.hearing.events import LevelHeard, SpeedHeard
-from listen.live.coach import Ear
+from listen.live.ear import Ear
 from listen.live.intake import Piece
 from listen.live.told import DialSetting, DialTold, Ended, Level, News, Speed
 

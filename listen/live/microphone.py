@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -13,7 +14,14 @@ import numpy as np
 
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.portaudio import MicrophoneError, hushed, portaudio
+from listen.live.portaudio import (
+    MicrophoneError,
+    hushed,
+    leave_alone,
+    let_go,
+    look_again,
+    portaudio,
+)
 
 WANTED_RATE_HZ = 48_000
 _BLOCK = 2048
@@ -71,8 +79,9 @@ def choose_device(wanted: str | None, devices: list[Device]) -> Device:
     """
     if not devices:
         raise MicrophoneError(
-            "No microphone was found. Plug one in and look at the system's sound settings (on "
-            "Linux you may have to be in the group audio), or use a phone: toothbeat page --phone."
+            "No microphone was found: none is plugged in, another program holds it, or the "
+            "system's settings don't let you use it (on Linux you may have to be in the group "
+            "audio). Put that right, or use a phone: toothbeat page --phone."
         )
     if wanted is None:
         return next((device for device in devices if device.is_default), devices[0])
@@ -102,6 +111,7 @@ class Microphone:
         self._blocks: queue.Queue[tuple[Samples, bool] | None] = queue.Queue(_QUEUE_BLOCKS)
         self._overrun = False
         self._heard_any = False
+        self._closing: threading.Thread | None = None
         self._stream, self.sample_rate_hz = self._opened()
 
     def __enter__(self) -> Self:
@@ -113,9 +123,12 @@ class Microphone:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
-        with hushed():
-            self._stream.abort(ignore_errors=True)
-            self._stream.close(ignore_errors=True)
+        self._closing = let_go(self._stream)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the device was let go; until then PortAudio must be left alone."""
+        return self._closing is not None and not self._closing.is_alive()
 
     def pieces(self) -> Iterator[Piece]:
         """Yield sound as it comes, without end; silence marks what the system lost.
@@ -180,26 +193,28 @@ class Microphone:
             return
 
 
-def reopened(device: Device, *, give_up_s: float) -> Microphone:
-    """Try to open the device again until it is back.
+def reopened(
+    lost: Microphone, device: Device, *, give_up_s: float, stop: threading.Event
+) -> Microphone:
+    """Try to open the device again until it is back, or `stop` is set.
 
     Raises
     ------
     MicrophoneError
         If it is not back in time.
     """
-    from listen.live.portaudio import look_again
-
     until_s = time.monotonic() + give_up_s
     while True:
         try:
+            if not lost.closed:
+                raise MicrophoneError("The sound system does not answer.")
+            leave_alone(at_exit=False)
             look_again()
             back = [one for one in input_devices() if one.name == device.name]
             return Microphone(choose_device(None, back))
         except MicrophoneError:
-            if time.monotonic() >= until_s:
+            if time.monotonic() >= until_s or stop.wait(1.0):
                 raise
-            time.sleep(1.0)
 
 
 def _why_closed(sound: ModuleType, device: Device, error: Exception) -> str:

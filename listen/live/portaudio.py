@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import ModuleType
+from typing import Any
 
 from analysis.errors import ToothbeatError
+
+_CLOSING_S = 1.0
 
 
 class MicrophoneError(ToothbeatError):
@@ -42,6 +47,36 @@ def look_again() -> None:
     with hushed():
         module._terminate()
         module._initialize()
+
+
+def leave_alone(*, at_exit: bool) -> None:
+    """Whether PortAudio is left as it is when the program ends, or put in order as usual.
+
+    Putting it in order waits for a sound server that answers no more, for ever.
+    """
+    put_in_order = portaudio()._exit_handler
+    atexit.unregister(put_in_order)
+    if not at_exit:
+        atexit.register(put_in_order)
+
+
+def let_go(stream: Any) -> threading.Thread:
+    """Close a stream; the thread that does so lives on where the sound server answers no more.
+
+    To wait for that would leave the person unheard.
+    """
+
+    def close() -> None:
+        stream.abort(ignore_errors=True)
+        stream.close(ignore_errors=True)
+
+    closing = threading.Thread(target=close, name="closing", daemon=True)
+    closing.start()
+    with hushed():
+        closing.join(_CLOSING_S)
+    if closing.is_alive():
+        leave_alone(at_exit=True)
+    return closing
 
 
 @contextmanager

@@ -2,36 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 
 from analysis.dial.settings import Setting
 from analysis.errors import ToothbeatError
-from listen.live.coach import Coach, Ear
+from listen.live.coach import Coach
 from listen.live.dialling import DialCoach
+from listen.live.ear import EarApart, MakeEar
 from listen.live.gaps import place, place_in_sent
 from listen.live.intake import Piece
 from listen.live.keeping import KeepingError, TakeKeeper
-from listen.live.memory import EVERY_S, give_back
 from listen.live.shelf import DiskFullError, Hold, KeptTake, Shelf, ShelfError
 from listen.live.telling import PASSING, as_object, standing_passes
 from listen.live.told import News, Notice
 from listen.setup import Bench
-
-MakeEar = Callable[[Bench, float], Ear]
-
-
-def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
-    """Make a fresh listening engine for this bench."""
-    from analysis.hearing.live import LiveListener
-
-    return LiveListener(
-        sample_rate_hz=sample_rate_hz,
-        flutes=bench.cut.flutes,
-        plate_range_rpm=bench.cut.plate_range_rpm,
-        known_voices=bench.voices,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +55,8 @@ class Recording:
         if take is not None:
             self.first = shelf.kept_samples(take)
             self.first_sent = place_in_sent(take.events, self.first)
-        self._samples = self._tidy_at = self.first
-        self._rate_hz = sample_rate_hz
-        ear = make_ear(order.bench, sample_rate_hz)
+        self._samples = self.first
+        ear = self._ear = make_ear(order.bench, sample_rate_hz)
         start_s = self.first / sample_rate_hz
         self._coach: Coach | DialCoach
         if order.settings:
@@ -119,9 +104,6 @@ class Recording:
             yield self._notices.pop()
         yield from self._noted(self._coach.hear(piece))
         self._samples += len(piece.samples)
-        if self._samples >= self._tidy_at:
-            self._tidy_at = self._samples + round(EVERY_S * self._rate_hz)
-            give_back()
         if self._keeper is not None:
             try:
                 if piece.then_sent is not None:
@@ -162,6 +144,8 @@ class Recording:
         return Notice(str(error))
 
     def _let_go(self, *, finish: bool) -> None:
+        if isinstance(self._ear, EarApart):
+            self._ear.close()
         if self._keeper is not None:
             with suppress(KeepingError):
                 self._keeper.close()

@@ -9,7 +9,7 @@ from typing import Any, Self
 import numpy as np
 
 from listen.live.frames import Samples
-from listen.live.portaudio import MicrophoneError, hushed, portaudio
+from listen.live.portaudio import MicrophoneError, hushed, let_go, portaudio
 from listen.live.sounds import RATE_HZ
 
 
@@ -48,9 +48,7 @@ class Speaker:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
-        with hushed():
-            self._stream.abort(ignore_errors=True)
-            self._stream.close(ignore_errors=True)
+        let_go(self._stream)
 
     def play(self, samples: Samples, *, in_s: float = 0.0) -> None:
         """Play `samples` after `in_s` seconds; what should have begun before now is left out."""

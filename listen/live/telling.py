@@ -177,6 +177,7 @@ def _summary(summary: TakeSummary) -> dict[str, Any]:
         "rubbing": summary.rubbing,
         "overloading": summary.overloading,
         "unsure": summary.unsure,
+        "not_judged": summary.passes_heard - summary.passes_judged,
         "steadiness": summary.steadiness,
         "trend": summary.trend,
         "change_first": summary.change_first,

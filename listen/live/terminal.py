@@ -39,6 +39,7 @@ class Terminal:
         self._level_db = -100.0
         self._state = "ready"
         self._shown_s = -1.0
+        self._large = (0, "")  # the last pass and the word that stands large
 
     def show(self, news: News) -> None:
         """Show one piece of news."""
@@ -90,12 +91,14 @@ class Terminal:
             f"{' ' + figures[2] if len(figures) > 2 else ''}."
         )
         word = HEADLINES[told.cue]
-        if told.again and not told.aloud:
-            # The large word on the screen stays the last pass's.
+        number, before = self._large
+        if told.again and not told.aloud and (told.number < number or word == before):
+            # The large word on the screen is the last pass's, as it stands.
             return f"Pass {told.number}, heard again: {word}. {heard}"
-        number = f"{told.number}, heard again" if told.again else str(told.number)
+        self._large = (told.number, word)
+        called = f"{told.number}, heard again" if told.again else str(told.number)
         shown = large(word, ink=self._ink)
-        return f"\n{shown}\n\nPass {number}: {heard}\n{told.advice.text}\n"
+        return f"\n{shown}\n\nPass {called}: {heard}\n{told.advice.text}\n"
 
     def _line(self) -> None:
         if not self._live:
@@ -116,10 +119,12 @@ def _ended(news: Ended) -> str:
     summary = news.summary
     if summary is None:
         return "\nNo pass was heard."
+    left = summary.passes_heard - summary.passes_judged
+    others = f", {left} not judged" if left else ""
     passes = "pass" if summary.passes_heard == 1 else "passes"
     return (
         f"\n{summary.passes_heard} {passes}: {summary.in_the_band} in the band, {summary.rubbing} "
-        f"rubbing, {summary.overloading} overloading, {summary.unsure} too close to call.\n"
+        f"rubbing, {summary.overloading} overloading, {summary.unsure} too close to call{others}.\n"
         f"Change first: {summary.change_first}\n{_upper(summary.steadiness)}; {summary.trend}."
     )
 

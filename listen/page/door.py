@@ -6,6 +6,7 @@ import asyncio
 import errno
 import socket
 import ssl
+from contextlib import suppress
 
 from aiohttp import web
 
@@ -21,22 +22,57 @@ class DoorError(ToothbeatError):
 
 
 class _Guard(asyncio.Protocol):
-    """Turns a connection away, or hands it on to the web server's own protocol."""
+    """Turns a connection away, or hands it on to the web server's own protocol.
 
-    def __init__(self, server: web.Server) -> None:
+    Those that have not said hello yet count too: a flood of them would use up all that the
+    system lets a program open, and the takes under way need some of that.
+    """
+
+    def __init__(
+        self,
+        server: web.Server,
+        tls: ssl.SSLContext | None,
+        greeting: dict[asyncio.Task[None], str],
+    ) -> None:
         self._server = server
+        self._tls = tls
+        self._greeting = greeting  # whose handshake is under way
+        self._early = b""
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         if not isinstance(transport, asyncio.Transport):
             raise TypeError(transport)
         peer = _peer(transport)
         others = [_peer(handler.transport) for handler in self._server.connections]
+        others += self._greeting.values()
         if len(others) >= MOST_CONNECTIONS or others.count(peer) >= MOST_FROM_ONE_PEER:
             transport.abort()
-            return
+        elif self._tls is None:
+            self._hand_on(transport)
+        else:
+            task = asyncio.get_running_loop().create_task(self._greet(transport, self._tls))
+            self._greeting[task] = peer
+            task.add_done_callback(self._greeting.pop)
+
+    def data_received(self, data: bytes) -> None:
+        """Keep what comes with the end of the handshake."""
+        self._early += data
+
+    async def _greet(self, transport: asyncio.Transport, tls: ssl.SSLContext) -> None:
+        loop = asyncio.get_running_loop()
+        with suppress(OSError):  # a handshake that fails or takes too long
+            secure = await loop.start_tls(
+                transport, self, tls, server_side=True, ssl_handshake_timeout=_HANDSHAKE_S
+            )
+            if secure is not None:
+                self._hand_on(secure)
+
+    def _hand_on(self, transport: asyncio.Transport) -> None:
         handler = self._server()
         transport.set_protocol(handler)
         handler.connection_made(transport)
+        if self._early:
+            handler.data_received(self._early)
 
 
 def _peer(transport: asyncio.BaseTransport | None) -> str:
@@ -59,14 +95,10 @@ async def open_door(
         If the port is taken or the address is not this machine's.
     """
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    greeting: dict[asyncio.Task[None], str] = {}
     try:
         return await asyncio.get_running_loop().create_server(
-            lambda: _Guard(server),
-            address,
-            port,
-            family=family,
-            ssl=tls,
-            ssl_handshake_timeout=_HANDSHAKE_S if tls is not None else None,
+            lambda: _Guard(server, tls, greeting), address, port, family=family
         )
     except OSError as error:
         option = "--port" if tls is None else "--phone-port"

@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from listen.live.ear import EarError
 from listen.live.frames import Frame
 from listen.live.intake import Intake
 from listen.live.recording import Recording
@@ -119,7 +120,7 @@ class LiveSession:
                     self._publish(as_object(news, self.recording.bench))
             else:
                 self.recording.leave()
-        except Exception:
+        except Exception as error:
             self.recording.leave()
             self._publish(
                 {
@@ -127,7 +128,8 @@ class LiveSession:
                     "text": "Listening failed. What was recorded is kept; begin a new take.",
                 }
             )
-            raise
+            if not isinstance(error, EarError):
+                raise  # a bug keeps its traceback
         finally:
             self._loop.call_soon_threadsafe(self.done.set)
 

@@ -7,7 +7,8 @@ import time
 from typing import Any
 
 from analysis.errors import ToothbeatError
-from listen.live.recording import MakeEar, Order, Recording
+from listen.live.ear import MakeEar
+from listen.live.recording import Order, Recording
 from listen.live.shelf import Shelf
 from listen.page.session import LiveSession
 
@@ -102,5 +103,4 @@ class Sessions:
 
     async def end_all(self) -> None:
         """End every take, when the server stops."""
-        for session in list(self._open.values()):
-            await self.end(session)
+        await asyncio.gather(*map(self.end, list(self._open.values())))

@@ -19,6 +19,7 @@ from listen.page.session import LiveSession, TooFastError
 
 _HELLO_S = 8.0
 _SILENT_S = 30.0
+_LAST_WORDS_S = 5.0
 _OUTBOX = 300
 _MOST_FRAMES_A_POST = 64
 _MOST_TEXT = 4_000
@@ -76,7 +77,13 @@ async def _socket(request: web.Request) -> web.WebSocketResponse:
     stop_listening = session.listen_in(lambda news: _post(outbox, news))
     sending = asyncio.create_task(_send(socket, outbox, session))
     try:
-        await _receive(request, socket, session)
+        if await _receive(socket, session):
+            await request.app[HOUSE].sessions.end(session)
+            # All that the end of the take tells, and the summary last.
+            await asyncio.wait_for(sending, _LAST_WORDS_S)
+            await socket.close()
+    except TimeoutError:
+        return socket
     finally:
         stop_listening()
         sending.cancel()
@@ -93,7 +100,7 @@ def _post(outbox: asyncio.Queue[dict[str, Any]], news: dict[str, Any]) -> None:
 async def _send(
     socket: web.WebSocketResponse, outbox: asyncio.Queue[dict[str, Any]], session: LiveSession
 ) -> None:
-    """Send news as it comes, and twice a second how much has arrived."""
+    """Send news as it comes until the take ends; twice a second, how much has arrived."""
     while not socket.closed:
         try:
             news = await asyncio.wait_for(outbox.get(), timeout=0.5)
@@ -103,34 +110,30 @@ async def _send(
             await socket.send_json(news)
         except ConnectionError:
             return
+        if news["kind"] == "ended":
+            return
 
 
-async def _receive(
-    request: web.Request, socket: web.WebSocketResponse, session: LiveSession
-) -> None:
+async def _receive(socket: web.WebSocketResponse, session: LiveSession) -> bool:
+    """Take in what the page sends; whether it ends the take with that."""
     while True:
         try:
             message = await socket.receive(timeout=_SILENT_S)
         except TimeoutError:
             await _last_word(socket, {"kind": "refused", "text": "No sound came for 30 s."})
-            return
+            return False
         if message.type is WSMsgType.BINARY or message.data in _WORDS:
             refusal = _take_in(session, message.data)
             if refusal is not None:
                 await _last_word(socket, {"kind": "refused", "text": refusal})
-                return
+                return False
         elif message.type is WSMsgType.TEXT:
-            if message.data != "end":
-                await _last_word(socket, {"kind": "refused", "text": "That was not understood."})
-                return
-            await request.app[HOUSE].sessions.end(session)
-            await asyncio.sleep(0)
-            ended = [news for news in session.told_since(0)[1] if news["kind"] == "ended"]
-            for news in ended[-1:]:
-                await _last_word(socket, news)
-            return
+            if message.data == "end":
+                return True
+            await _last_word(socket, {"kind": "refused", "text": "That was not understood."})
+            return False
         else:
-            return
+            return False
 
 
 def _take_in(session: LiveSession, data: bytes | str) -> str | None:
@@ -180,8 +183,7 @@ async def _sound_by_post(request: web.Request) -> web.Response:
         return web.json_response({"kind": "refused", "text": str(error)}, status=400)
     except TooFastError:
         return web.json_response({"kind": "refused", "text": "Sound came too fast."}, status=429)
-    heard = request.query.get("heard", "0")
-    count, news = session.told_since(int(heard) if heard.isdecimal() and len(heard) < 12 else 0)
+    count, news = session.told_since(_heard(request))
     return web.json_response(
         {
             "expect": session.expected,
@@ -193,11 +195,16 @@ async def _sound_by_post(request: web.Request) -> web.Response:
 
 
 async def _end_by_post(request: web.Request) -> web.Response:
+    """End the take; `?heard=` is how much news is known. The summary comes last."""
     session = _session(request)
     await request.app[HOUSE].sessions.end(session)
     await asyncio.sleep(0)
-    ended = [news for news in session.told_since(0)[1] if news["kind"] == "ended"]
-    return web.json_response(ended[-1] if ended else {"kind": "ended", "summary": None})
+    return web.json_response({"news": session.told_since(_heard(request))[1]})
+
+
+def _heard(request: web.Request) -> int:
+    heard = request.query.get("heard", "0")
+    return int(heard) if heard.isdecimal() and len(heard) < 12 else 0
 
 
 def _session(request: web.Request) -> LiveSession:

@@ -5,10 +5,12 @@
 
 Every take is fed in blocks of a fiftieth of a second, and at its end is reviewed. Told for each
 pass that the review holds complete: whether the live verdict was the review's, and whether time
-and speed were the same within what the two say they know; as first said, and as last said
-before the take ended. Latency is counted in sound: from the true exit, by the take's truth, to
-the block with which the pass was ended; computing time is told beside it, in CPU seconds, and
-added for the first pass of each take, before which a cut was never heard.
+and speed were the same within what the two say they know; as first said, and as it stood when the
+take ended, with all that was heard again by then. The latter is what the target is held against.
+What stands after the end is the review itself (`tests/listen/page/test_sound.py`). Latency is
+counted in sound: from the true exit, by the take's truth, to the block with which the pass was
+ended; computing time is told beside it, in CPU seconds, and added for the first pass of each take,
+before which a cut was never heard.
 """
 
 from __future__ import annotations

@@ -6,7 +6,8 @@ latency is the sound that had to be heard after the exit, plus the time the bloc
 computing are this process's own CPU seconds, so that a busy machine does not count.
 
 With `--hours H` the takes follow one another again and again for H hours of sound, coached and
-kept as `toothbeat listen` does it, FLAC and events included; told every ten minutes of sound: the
+kept as `toothbeat listen` does it, FLAC and events included, but for the ear, which is in this
+process instead of its own; told every ten minutes of sound: the
 share of a core, the longest block, how late the verdicts were, the process's memory.
 """
 
@@ -26,9 +27,11 @@ import numpy as np
 import recordings_synthetic
 from listen.decoding import open_take
 from listen.live.coach import Coach
+from listen.live.ear import live_ear
 from listen.live.frames import Samples
 from listen.live.intake import Piece
-from listen.live.recording import Order, Recording, live_ear
+from listen.live.memory import EVERY_S, give_back
+from listen.live.recording import Order, Recording
 from listen.live.shelf import Shelf
 from listen.live.told import PassTold, PassWithdrawn, Speed
 from listen.setup import Bench, bench_of
@@ -90,7 +93,7 @@ def long_run(paths: list[Path], hours: float, home: Path) -> None:
         shelf=Shelf(home), make_ear=live_ear, order=Order(bench, rate_hz), about={"setup": {}}
     )
     told, blocks_s, latencies_s = 0, list[float](), list[float]()
-    at_s = 0.0
+    at_s = tidy_s = 0.0
     for first in itertools.count(0, BLOCK):
         block = sound.take(range(first, first + BLOCK), mode="wrap")
         begun_s = time.process_time()
@@ -99,6 +102,9 @@ def long_run(paths: list[Path], hours: float, home: Path) -> None:
                 told += 1
                 late_s = recording.duration_s - news.reading.exit_s
                 latencies_s.append(late_s + time.process_time() - begun_s)
+        if recording.duration_s - tidy_s >= EVERY_S:
+            tidy_s = recording.duration_s
+            give_back()
         blocks_s.append(time.process_time() - begun_s)
         if recording.duration_s - at_s >= 600:
             core = sum(blocks_s) / (recording.duration_s - at_s)

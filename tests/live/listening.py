@@ -19,8 +19,8 @@ CUT = [
     "--edge=600mm", "--bit=12.7mm", "--flutes=2", "--trim=1.6mm", "--material=hardwood",
 ]  # fmt: skip
 STUB = (
-    "import sys, listen.live.recording as r; from tests.listen.live.stub_engine import StubEngine; "
-    "r.live_ear = lambda bench, rate_hz: StubEngine(rate_hz); "
+    "import sys, listen.live.ear as r; from tests.listen.live.stub_engine import StubEngine; "
+    "r.ear_apart = lambda bench, rate_hz: StubEngine(rate_hz); "
     "from listen.cli import run; sys.exit(run(sys.argv[1:]))"
 )
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from listen.live.recording import MakeEar
+from listen.live.ear import MakeEar
 from tests.listen.page.serving import Served, served
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import time
 from collections.abc import Iterator
@@ -53,6 +54,16 @@ class SoundServer:
         if self._daemon is not None:
             self._daemon.kill()
             self._daemon.wait()
+
+    @contextmanager
+    def frozen(self) -> Iterator[None]:
+        """Have the daemon do nothing at all for a while."""
+        assert self._daemon is not None
+        self._daemon.send_signal(signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            self._daemon.send_signal(signal.SIGCONT)
 
     def play(self, sound: Path) -> subprocess.Popen[bytes]:
         """Play a file into the microphone."""

@@ -16,7 +16,7 @@ import recordings_synthetic
 from analysis.coaching.summary import Review, review_take
 from listen.decoding import open_take
 from listen.ears import hear_take
-from listen.live.recording import live_ear
+from listen.live.ear import ear_apart
 from listen.live.shelf import KeptTake, Shelf
 from listen.live.telling import standing_passes
 from listen.page.bench_form import read_form
@@ -97,7 +97,7 @@ def test_by_the_computers_microphone(tmp_path: Path) -> None:
 def test_by_a_phone_over_tls(tmp_path: Path) -> None:
     sound = played(tmp_path / "take.wav", rate_hz=44_100)
     with (
-        page_in_thread(tmp_path / "home", make_ear=live_ear) as server,
+        page_in_thread(tmp_path / "home", make_ear=ear_apart) as server,
         browser(tmp_path / "profile", sound=sound, size=PHONE) as driver,
     ):
         house = server.page.page.house

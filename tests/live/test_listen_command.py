@@ -96,6 +96,45 @@ def test_a_microphone_that_is_pulled_out_and_put_back(shop: SoundServer, tmp_pat
     assert any("of sound were lost" in event.get("text", "") for event in take.events)
 
 
+def test_a_sound_server_that_freezes_is_told_and_the_take_goes_on(
+    shop: SoundServer, tmp_path: Path
+) -> None:
+    """Even to close its stream would wait for it."""
+    home = tmp_path / "home"
+    with Listening(*CUT, environment=shop.environment, home=home, stub=True) as listening:
+        listening.wait_for("Listening to", seconds=15)
+        playing = shop.play(written(tmp_path / "one.wav", cuts(3.0)))
+        listening.wait_for("Pass 1:", seconds=20)
+        with shop.frozen():
+            listening.wait_for("gives no sound any more. What was recorded is kept", seconds=10)
+        listening.wait_for("The microphone is back", seconds=30)
+        assert listening.interrupt() == 0
+        playing.wait(20)
+    (take,) = Shelf(home / "takes").takes()
+    assert take.ended
+
+
+@pytest.mark.parametrize("gone", ["frozen", "killed"])
+def test_ctrl_c_ends_the_take_while_the_microphone_is_away(
+    shop: SoundServer, tmp_path: Path, gone: str
+) -> None:
+    home, options = tmp_path / "home", [*CUT, "--sounds"]
+    with Listening(*options, environment=shop.environment, home=home, stub=True) as listening:
+        listening.wait_for("Listening to", seconds=15)
+        playing = shop.play(written(tmp_path / "one.wav", cuts(3.0)))
+        listening.wait_for("Pass 1:", seconds=20)
+        with shop.frozen():
+            if gone == "killed":
+                shop.kill()
+            listening.wait_for("gives no sound any more", seconds=10)
+            assert listening.interrupt(seconds=10) == 0
+            listening.wait_for("The take is kept", seconds=5)
+        playing.kill()
+        playing.wait()
+    (take,) = Shelf(home / "takes").takes()
+    assert take.ended
+
+
 def test_without_a_sound_server_one_sentence_says_so(tmp_path: Path) -> None:
     environment = {**os.environ, "PULSE_SERVER": f"unix:{tmp_path}/nothing", "HOME": str(tmp_path)}
     with Listening(*CUT, environment=environment, home=tmp_path / "home") as listening:

@@ -129,7 +129,8 @@ export class Link {
   async endByPost() {
     this.closed = true;
     try {
-      this.onNews(await ask(`/api/sound/${this.take}/end`, ""));
+      const { news } = await ask(`/api/sound/${this.take}/end?heard=${this.heard}`, "");
+      for (const told of news) this.onNews(told);
     } catch {
       this.onState("refused", "The computer does not answer. The take is kept there.");
     }

@@ -9,6 +9,8 @@ import { pace, play } from "./sounds.js";
 import { chip, panel, passPanel } from "./verdict.js";
 
 const LEAST_NOTE_MS = 4_000; // once the level is right again
+const LONGEST_END_MS = 20_000; // the end is the review of all of it
+const DWELL_MS = 3_000; // then it was heeded, or was none
 const NOTE_MS = 22_000; // a warning that still holds is told again every 20 s
 
 let take = null;
@@ -138,9 +140,14 @@ function told(made, news, earlier = false) {
     return;
   } else if (news.kind === "entered") {
     made.entered = news;
+    made.dwell = null;
+    if (made.taken) note(made, "");
+    made.taken = false;
     made.hush = pace(sounds, news.marks_s, news.age_s);
   } else if (news.kind === "dwell") {
     made.dwell = news.text;
+    clearTimeout(made.dwellEnds);
+    made.dwellEnds = setTimeout(() => { made.dwell = null; draw(); }, DWELL_MS);
     play(sounds, "dwell");
   } else if (news.kind === "pass") {
     const at = made.passes.findIndex((pass) => pass.number === news.number);
@@ -155,6 +162,8 @@ function told(made, news, earlier = false) {
     if (news.aloud && !earlier) play(sounds, news.cue);
   } else if (news.kind === "withdrawn") {
     made.passes = made.passes.filter((pass) => pass.number !== news.number);
+    made.taken = true;
+    note(made, `What was told of pass ${news.number} does not count.`);
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {
@@ -174,7 +183,7 @@ function end() {
   refreshNow();
   const ending = take;
   setTimeout(() => ending === take && !ending.ended &&
-    finish(ending, "The computer does not answer. What arrived there is kept."), 8000);
+    finish(ending, "The computer does not answer. What arrived there is kept."), LONGEST_END_MS);
 }
 
 async function finish(made, problem) {
@@ -198,14 +207,21 @@ function summary(made, problem) {
       el("dl", { class: "figures" },
         figure("passes", String(sum.passes)), figure("in the band", String(sum.good)),
         figure("rubbing", String(sum.rubbing)), figure("overloading", String(sum.overloading)),
-        sum.unsure ? figure("too close to call", String(sum.unsure)) : null),
+        sum.unsure ? figure("too close to call", String(sum.unsure)) : null,
+        sum.not_judged ? figure("not judged", String(sum.not_judged)) : null),
       el("p", {}, `${upper(sum.steadiness)}; ${sum.trend}.`)) :
       el("p", { class: "card lead" }, "No pass was heard in this take."),
+    row(made.passes),
     bandPicture(made.passes),
     el("div", { class: "row" },
       el("button", { type: "button", class: "big", onclick: () => made.house.go("past") }, "Look back"),
       el("button", { type: "button", class: "big plain", onclick: () => { say(""); ready(made.house); } }, "Another take")),
   );
+}
+
+/** What stands of each pass. */
+function row(passes) {
+  return passes.length ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...passes.map(chip)) : null;
 }
 
 function figure(name, value) {
@@ -236,7 +252,7 @@ function draw() {
       el("p", { class: "small" }, `${upper(take.hands.steadiness)}; ${take.hands.trend}.`)) : null,
     picture,
     last ? figuresOf(last) : null,
-    take.passes.length > 1 ? el("ul", { class: "chips", "aria-label": "Passes so far" }, ...take.passes.slice(-8).map(chip)) : null));
+    take.passes.length > 1 ? row(take.passes.slice(-8)) : null));
   refreshNow();
 }
 

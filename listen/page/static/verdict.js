@@ -63,5 +63,5 @@ export function passPanel(pass) {
 
 /** One earlier pass in the row under the panel. */
 export function chip(pass) {
-  return el("li", {}, `${pass.number} ${pass.headline}`);
+  return el("li", {}, `${pass.number} ${pass.headline}${pass.again ? " (heard again)" : ""}`);
 }

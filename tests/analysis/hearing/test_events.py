@@ -198,13 +198,20 @@ def test_one_pass_that_was_two_is_mended_at_once_and_so_is_one_that_was_missed()
     assert record.revise(three) == [three]
 
 
-def test_a_pass_known_much_better_is_told_anew() -> None:
+@pytest.mark.parametrize(("little_u95_s", "much_u95_s"), [(0.35, 0.2), (0.45, 3.0)])
+def test_a_pass_much_more_or_less_surely_known_is_told_anew(
+    little_u95_s: float, much_u95_s: float
+) -> None:
     record = Record()
     record.news([replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.4)], now_s=7.0, standing_s=None)
-    little = PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.3),))
-    much = PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=0.2),))
-    # To look again is not worth while for that; what a look has told is.
-    assert not record.differs(much)
+    little, much = (
+        PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=u95_s),))
+        for u95_s in (little_u95_s, much_u95_s)
+    )
+    # To look again is not worth while for that.
+    assert not record.recasts(much)
+    assert record.recasts(PassesRevised(0.0, 5.0, (heard_pass(1.0, 3.0),)))
+    assert record.recasts(PassesRevised(0.0, 5.0, ()))
     assert record.revise(little) == []
     assert record.revise(much) == [much]
     assert record.revise(much) == []
@@ -264,18 +271,3 @@ def test_whatever_happens_ends_are_entered_and_resumed_in_turn(
             open_entry = None
     assert open_entry is None
     assert len(ended) == len(set(ended))
-
-
-def test_a_pass_much_less_surely_known_is_told_only_when_it_is_heard_so_twice_running() -> None:
-    record = Record()
-    before, after = heard_pass(1.0, 4.0), heard_pass(6.0, 9.0)
-    record.news([before], now_s=7.0, standing_s=None)
-    record.news([after], now_s=12.0, standing_s=None)
-    doubtful = replace(before, moving_time_u95_s=3.0)
-    stood = heard_pass(6.0, 9.0, dwells=(Span(7.0, 8.0),))
-    (told,) = record.revise(PassesRevised(0.0, 9.5, (doubtful, stood)))
-    assert isinstance(told, PassesRevised)
-    assert told.passes == (before, stood)
-    (told,) = record.revise(PassesRevised(0.0, 9.5, (doubtful, after)))
-    assert isinstance(told, PassesRevised)
-    assert told.passes == (doubtful, after)

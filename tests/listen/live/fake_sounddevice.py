@@ -69,6 +69,7 @@ def install(
         ],
         _terminate=lambda: None,
         _initialize=lambda: None,
+        _exit_handler=lambda: None,
     )
     monkeypatch.setitem(sys.modules, "sounddevice", module)
     return opened

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from typing import Any
 
@@ -13,6 +14,7 @@ from analysis.hearing.events import PassEnded, PassesRevised, PassResumed
 from listen.live.coach import Coach
 from listen.live.intake import Piece
 from listen.live.telling import as_object
+from listen.live.terminal import Terminal
 from listen.live.told import (
     Cue,
     Ended,
@@ -237,3 +239,17 @@ def test_the_end_tells_what_the_review_hears_otherwise() -> None:
     assert isinstance(ended, Ended)
     assert ended.summary is not None
     assert ended.summary.passes_heard == 1
+
+
+def test_the_counts_of_the_summary_are_those_of_all_passes() -> None:
+    """A pass that the end of the take cut off is heard, and not judged."""
+    sound = cuts(9.0, 9.0)
+    news = coached(sound[: len(sound) - round(3.0 * RATE_HZ)])
+    (ended,) = of(Ended, news)
+    told = as_object(ended, BENCH)["summary"]
+    counts = ("good", "rubbing", "overloading", "unsure", "not_judged")
+    assert told["passes"] == sum(told[name] for name in counts) == 2
+    assert told["not_judged"] == 1
+    out = io.StringIO()
+    Terminal(out, BENCH).show(ended)
+    assert "0 too close to call, 1 not judged." in out.getvalue()

@@ -123,8 +123,25 @@ def test_a_pipe_gets_lines_without_any_control_characters() -> None:
 def test_an_earlier_pass_that_was_heard_better_takes_one_line() -> None:
     out = io.StringIO()
     terminal = Terminal(out, BENCH)
-    (told,) = (news for news in coached(cuts(9.0)) if isinstance(news, PassTold))
+    told, last = (news for news in coached(cuts(9.0, 3.0)) if isinstance(news, PassTold))
+    terminal.show(told)
+    terminal.show(last)
+    before = len(out.getvalue())
     terminal.show(replace(told, again=True, aloud=False))
-    assert out.getvalue() == (
+    assert out.getvalue()[before:] == (
         "Pass 1, heard again: Good. 9.0 s, 18,000 rpm, chip load 0.112 mm ± 0.001 mm.\n"
     )
+
+
+def test_the_large_word_that_stands_at_the_end_is_the_reviews() -> None:
+    """The last pass heard otherwise at the end of the take: its word is shown anew, unasked."""
+    out = io.StringIO()
+    terminal = Terminal(out, BENCH)
+    (told,) = (news for news in coached(cuts(9.0)) if isinstance(news, PassTold))
+    terminal.show(told)
+    before = len(out.getvalue())
+    terminal.show(replace(told, again=True, aloud=False))
+    assert "█" not in out.getvalue()[before:]
+    terminal.show(replace(told, cue=Cue.TOO_CLOSE, again=True, aloud=False))
+    assert large(HEADLINES[Cue.TOO_CLOSE]) in out.getvalue()[before:]
+    assert "Pass 1, heard again: 9.0 s" in out.getvalue()[before:]

@@ -13,8 +13,8 @@ from typing import Any
 import aiohttp
 import numpy as np
 
+from listen.live.ear import MakeEar
 from listen.live.frames import Frame, pack_frame
-from listen.live.recording import MakeEar
 from listen.page.server import Doors, Page
 from listen.setup import Bench
 from tests.listen.live.stub_engine import StubEngine

@@ -309,11 +309,15 @@ def test_a_flood_of_requests_is_slowed_and_the_page_stays(tmp_path: Path) -> Non
     asyncio.run(run())
 
 
-def test_a_flood_of_idle_connections_from_one_peer_is_cut_off(tmp_path: Path) -> None:
+@pytest.mark.parametrize("door", ["here", "phone"])
+def test_a_flood_of_idle_connections_from_one_peer_is_cut_off(tmp_path: Path, door: str) -> None:
+    """At the phones' door none of them ever begins a handshake: they count all the same."""
+
     async def run() -> None:
         async with served(tmp_path) as page:
+            port = int((page.here if door == "here" else page.phone).rsplit(":", 1)[1])
             pairs = [
-                await asyncio.open_connection("127.0.0.1", page.port)
+                await asyncio.open_connection("127.0.0.1", port)
                 for _ in range(MOST_FROM_ONE_PEER + 30)
             ]
             await asyncio.sleep(0.2)
@@ -322,8 +326,22 @@ def test_a_flood_of_idle_connections_from_one_peer_is_cut_off(tmp_path: Path) ->
             for _, writer in pairs:
                 writer.close()
             await asyncio.sleep(0.2)
-            async with page.client() as client:
+            async with page.client() as client, page.phone_client() as phone:
                 assert await status_of(client.get("/")) == 200
+                assert await status_of(phone.get("/pair")) == 200
+
+    asyncio.run(run())
+
+
+def test_what_a_phone_says_with_the_end_of_its_handshake_is_heard(tmp_path: Path) -> None:
+    """A request on its way before the door has handed the connection on."""
+
+    async def run() -> None:
+        async with served(tmp_path) as page:
+            for _ in range(40):
+                async with page.phone_client() as phone:
+                    async with asyncio.timeout(5):
+                        assert await status_of(phone.get("/pair")) == 200
 
     asyncio.run(run())
 

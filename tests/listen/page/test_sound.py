@@ -1,15 +1,19 @@
 """Sound in and news out, over the socket and by post; losing the link, losing the server."""
 
 import asyncio
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import aiohttp
 import numpy as np
 import pytest
 
 from listen.decoding import open_take
+from listen.live.ear import EarError
 from listen.live.frames import Frame, pack_frame
-from tests.listen.live.stub_engine import cuts, scene
+from listen.setup import Bench
+from tests.listen.live.stub_engine import StubEngine, cuts, scene
 from tests.listen.page.serving import (
     BLOCK,
     RATE_HZ,
@@ -170,9 +174,55 @@ def test_posts_do_the_same_where_the_socket_is_refused(tmp_path: Path) -> None:
                 heard = told["heard"]
                 kinds += [news["kind"] for news in told["news"]]
                 await asyncio.sleep(0.02)
-            ended = await (await client.post(f"/api/sound/{name}/end")).json()
-            assert ended["summary"]["passes"] == 1
+            told = await (await client.post(f"/api/sound/{name}/end?heard={heard}")).json()
+            assert told["news"][-1]["kind"] == "ended"
+            assert told["news"][-1]["summary"]["passes"] == 1
             assert kinds.count("entered") == 1
+
+    asyncio.run(run())
+
+
+class Doubting(StubEngine):
+    """Finds, in the review at the end, that the first pass began two seconds sooner."""
+
+    def finish(self) -> Any:
+        first, *others = self.passes
+        self.passes = [replace(first, entry_s=first.entry_s - 2.0), *others]
+        return super().finish()
+
+
+def test_what_stands_at_the_end_is_what_the_review_says(tmp_path: Path) -> None:
+    """Over the socket and by post: every pass that is told otherwise, and then the summary."""
+
+    def make_ear(_bench: Bench, rate_hz: float) -> Doubting:
+        return Doubting(rate_hz)
+
+    frames = frames_of(cuts(6.0, 2.0))
+
+    async def run() -> None:
+        async with served(tmp_path, make_ear=make_ear) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                await begin(socket)
+                for frame in frames:
+                    await socket.send_bytes(frame)
+                await socket.send_str("end")
+                first, _, again = [await until(socket, "pass") for _ in range(3)]
+                assert not first["again"]
+                assert again["again"]
+                assert again["number"] == 1
+                assert again["time_s"] == pytest.approx(first["time_s"] + 2.0)
+                assert (await until(socket, "ended"))["summary"]["passes"] == 2
+                assert (await socket.receive(timeout=5)).type is aiohttp.WSMsgType.CLOSE
+            answer = await client.post("/api/sound", json={"rate": RATE_HZ, "setup": SETUP})
+            name = (await answer.json())["take"]
+            for data in frames:
+                body = len(data).to_bytes(4, "little") + data
+                await (await client.post(f"/api/sound/{name}", data=body)).json()
+                await asyncio.sleep(0.02)
+            told = (await (await client.post(f"/api/sound/{name}/end")).json())["news"]
+            passes = [news for news in told if news["kind"] == "pass"]
+            assert [news["again"] for news in passes] == [False, False, True]
+            assert told[-1]["kind"] == "ended"
 
     asyncio.run(run())
 
@@ -233,6 +283,25 @@ def test_a_dial_is_led_through_its_settings(tmp_path: Path) -> None:
             # The speed does not move, so nothing is measured for 2 until it is left out.
             await socket.send_str("skip")
             assert (await until(socket, "dial"))["at"] is None
+
+    asyncio.run(run())
+
+
+def test_a_dial_without_its_ear_is_given_up_in_words_and_kept(tmp_path: Path) -> None:
+    class Deaf(StubEngine):
+        def feed(self, samples: np.ndarray) -> list[Any]:
+            raise EarError(f"No more than {len(samples)}.")
+
+    def make_ear(_bench: Bench, rate_hz: float) -> Deaf:
+        return Deaf(rate_hz)
+
+    async def run() -> None:
+        async with served(tmp_path, make_ear=make_ear) as page, page.client() as client:
+            async with client.ws_connect("/sound") as socket:
+                await begin(socket, mode="dial", settings="1,2")
+                await socket.send_bytes(frames_of(scene((0.05, 1.0)))[0])
+                assert (await until(socket, "failed"))["text"].startswith("Listening failed. What")
+            assert [take.ended for take in page.page.house.shelf.takes()] == [False]
 
     asyncio.run(run())
 
