@@ -141,12 +141,17 @@ class _Weighed:
         return hardly_cuts or not is_one_machine(self.turning)
 
     @cached_property
+    def merit(self) -> float:
+        """The course's merit in the common sound."""
+        return tell_apart(self.sound, self.course.path).merit
+
+    @cached_property
     def credit(self) -> float:
         """All of it together."""
         answer = float(np.clip(self.answer, -MOST_ANSWER, MOST_ANSWER))
         together = np.log(STRANGERS / lines_apart(self.turning)) / np.log(STRANGERS / TOGETHER)
-        merit = tell_apart(self.sound, self.course.path).merit
-        return answer + TOGETHER_WORTH * float(np.clip(together, 0, 1)) + MERIT_WORTH * merit
+        worth = TOGETHER_WORTH * float(np.clip(together, 0, 1))
+        return answer + worth + MERIT_WORTH * self.merit
 
 
 def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) -> _Weighed:
@@ -159,13 +164,15 @@ def _better(best: _Weighed, other: _Weighed) -> _Weighed:
 
 
 def _another(best: _Weighed) -> Found | None:
-    """The likeliest course of any machine that sounds, but for the one that was found."""
+    """Of any machines that sound the likeliest, if it has more merit than what was found."""
     sound = best.sound
     paths = machines_heard(sound, MOST_HEARD)
     courses = (followed(sound, path, path != OFF) for path in paths)
     others = [course for course in courses if not goes_along(course, best.course)]
     likeliest = max(others, key=lambda course: course.merit, default=None)
-    return None if likeliest is None else Found(sound, likeliest)
+    if likeliest is None or likeliest.merit <= best.merit:
+        return None
+    return Found(sound, likeliest)
 
 
 def _of_one_machine(
