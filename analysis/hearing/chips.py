@@ -46,7 +46,7 @@ NEARBY_S = 0.2
 ALONE_S = 1.2  # after so long a break an entry is a pass's, and nothing echoes
 # 95 % of the errors, measured on rendered takes. Of a pass's entry and exit, by how long the hiss
 # takes to rise or to die away: least, and more for each second of that.
-ENTRY_U95_S, EXIT_U95_S = (0.02, 0.6), (0.035, 0.9)
+ENTRY_U95_S, EXIT_U95_S = (0.02, 0.9), (0.035, 1.3)
 RISING, LONGEST_RISE_S = (0.15, 0.7), 0.4  # from and to that much of the cut's hiss
 # Of one end of a break inside, by how far the bands part the two.
 SPAN_END_U95_S = (0.03, 0.45)

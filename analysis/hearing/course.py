@@ -32,6 +32,7 @@ from analysis.hearing.path import OFF
 from analysis.hearing.pursuit import (
     first_path,
     followed,
+    followed_again,
     followed_as_two,
     followed_everywhere,
     followed_held,
@@ -95,7 +96,7 @@ def find_course(
         course = recognised(search, known)
         if course.running.mean() > ENOUGH:
             return course
-    likeliest = _likeliest(search, known, taught, besides)
+    whole, likeliest = search, _likeliest(search, known, taught, besides)
     for _ in range(MOST_MET):
         if likeliest is None or not (met := machines_met(search, likeliest)):
             break
@@ -117,10 +118,10 @@ def find_course(
             search, likeliest = clearer, other
     if likeliest is not None and (held := _held_instead(search, likeliest)) is not None:
         likeliest = held
-    if likeliest is None or (quieter := without_mains(search, likeliest)) is None:
-        return likeliest
-    other = _likeliest(quieter, known, taught, besides)
-    return other if other is not None and other.merit > likeliest.merit else likeliest
+    if likeliest is not None and (quieter := without_mains(search, likeliest)) is not None:
+        other = _likeliest(quieter, known, taught, besides)
+        likeliest = other if other is not None and other.merit > likeliest.merit else likeliest
+    return None if likeliest is None else followed_again(whole, likeliest)
 
 
 def _held_instead(search: Search, course: Course) -> Course | None:

@@ -45,6 +45,7 @@ MOST_SAG, LEAST_SAG = 0.66, 0.985
 PAIR_MARGIN = 0.05
 MOST_AT_ENDS = 0.06  # share of a held course at the ends of its range
 ROUNDS = 2
+HARDLY_LESS = 1.0  # merit
 MIN_HEARD_STEPS = 20  # about a second
 # Steps, a third of a second; and how far beyond what a glance hears a speed may go meanwhile.
 GLANCE, GLANCE_DOWN, GLANCE_UP = 8, 0.85, 1.05
@@ -181,6 +182,21 @@ def steadied(search: Search, course: Course) -> Course:
         path = np.where(course.running, path, OFF)
         course = tell_apart(search, path, guess=course.cutting)
     return course
+
+
+def followed_again(search: Search, course: Course) -> Course:
+    """A course that gives way, followed once more by its own voices among its own speeds.
+
+    Its own lines may have gone with another machine's where that was taken out.
+    """
+    hz = search.candidates.rotation_hz[course.path[course.running]]
+    lowest_hz, highest_hz = np.percentile(hz, [1, 99])
+    if highest_hz <= (1 + 2 * HELD) * lowest_hz:
+        return course
+    near, first = search.among(lowest_hz * (1 - HELD), highest_hz * (1 + HELD))
+    path = two_voice_path(near, course.voices)
+    again = tell_apart(search, np.where(path != OFF, path + first, OFF), guess=course.cutting)
+    return again if again.merit > course.merit - HARDLY_LESS else course
 
 
 def held_machine(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Machine:
