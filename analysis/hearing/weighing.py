@@ -40,8 +40,9 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
 HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
-# stand, and deviations by which it answers the cut, more than notes come to by chance.
-NEVER_STANDS, LABOURS = 1.0, 6.0
+# stand, and deviations by which it answers the cut, more than notes come to by chance: the second
+# where it moves as little as they do.
+NEVER_STANDS, LABOURS = 1.0, (6.0, 15.0)
 
 
 def hear_turning(
@@ -132,7 +133,7 @@ class _Weighed:
         step_s = self.frames.grid.step_s
         if not leaps_like_a_tune(self.turning.rotation_hz, step_s=step_s):
             return False
-        return self.course.moves_per_step < NEVER_STANDS or self.answer < LABOURS
+        return self.answer < LABOURS[self.course.moves_per_step < NEVER_STANDS]
 
     @property
     def is_doubtful(self) -> bool:
