@@ -121,7 +121,7 @@ def find_course(
     if likeliest is not None and (quieter := without_mains(search, likeliest)) is not None:
         other = _likeliest(quieter, known, taught, besides)
         likeliest = other if other is not None and other.merit > likeliest.merit else likeliest
-    return None if likeliest is None else followed_again(whole, likeliest)
+    return None if likeliest is None else followed_again(search, whole, likeliest)
 
 
 def _held_instead(search: Search, course: Course) -> Course | None:

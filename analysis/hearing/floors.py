@@ -21,8 +21,7 @@ from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Voices
 
 MIN_STEPS = 10  # half a second of sound
-# Shares of the steps that two courses have in common, if they are one or one machine's.
-MUCH_THE_SAME, ONE_MACHINE = 0.97, 0.8
+MUCH_THE_SAME = 0.97  # share of the steps that two courses have in common, if they are one
 
 
 class Found(NamedTuple):
@@ -88,7 +87,7 @@ def course_that_stirs(frames: Frames, search: Search, taught: Voices | None) -> 
 
 
 def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
-    """Of two courses the likelier, and the other too if it may be another machine's.
+    """Of two courses the likelier, and the other too if it differs.
 
     Each looked most like a router at work where it was sought. Where two such courses differ one
     has gone astray, mostly by little things, and it has less evidence on the floor that leaves
@@ -105,8 +104,7 @@ def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
     told, otherwise = (tell_apart(search, c.path, guess=c.cutting) for c in (one, two))
     in_common = np.mean(np.abs(one.path - two.path) <= HOP // 2)
     if in_common > MUCH_THE_SAME:  # they differ in what is the cut
-        return [standing if otherwise.merit > told.merit else rippled]
-    first = standing if otherwise.evidence > told.evidence else rippled
-    if in_common > ONE_MACHINE:
-        return [first]
+        first = standing if otherwise.merit > told.merit else rippled
+    else:
+        first = standing if otherwise.evidence > told.evidence else rippled
     return [rippled, standing] if first is rippled else [standing, rippled]

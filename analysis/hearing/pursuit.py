@@ -20,7 +20,7 @@ from analysis.hearing.orders import (
     generic_voice,
 )
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.search import Course, Machine, Search
+from analysis.hearing.search import Course, Machine, Search, spans
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import (
     QUIETER,
@@ -45,7 +45,7 @@ MOST_SAG, LEAST_SAG = 0.66, 0.985
 PAIR_MARGIN = 0.05
 MOST_AT_ENDS = 0.06  # share of a held course at the ends of its range
 ROUNDS = 2
-HARDLY_LESS = 1.0  # merit
+HARDLY_LESS, ALL_BUT = 1.0, 0.9  # merit; share of a gap
 MIN_HEARD_STEPS = 20  # about a second
 # Steps, a third of a second; and how far beyond what a glance hears a speed may go meanwhile.
 GLANCE, GLANCE_DOWN, GLANCE_UP = 8, 0.85, 1.05
@@ -184,19 +184,34 @@ def steadied(search: Search, course: Course) -> Course:
     return course
 
 
-def followed_again(search: Search, course: Course) -> Course:
+def followed_again(search: Search, whole: Search, course: Course) -> Course:
     """A course that gives way, followed once more by its own voices among its own speeds.
 
-    Its own lines may have gone with another machine's where that was taken out.
+    Where it is silent in the search it is looked for in the `whole` sound: its own lines may have
+    gone with another machine's that was taken out.
     """
     hz = search.candidates.rotation_hz[course.path[course.running]]
     lowest_hz, highest_hz = np.percentile(hz, [1, 99])
     if highest_hz <= (1 + 2 * HELD) * lowest_hz:
         return course
-    near, first = search.among(lowest_hz * (1 - HELD), highest_hz * (1 + HELD))
-    path = two_voice_path(near, course.voices)
-    again = tell_apart(search, np.where(path != OFF, path + first, OFF), guess=course.cutting)
+    path, found = (
+        _followed_near(sound, course.voices, lowest_hz, highest_hz) for sound in (search, whole)
+    )
+    for first, end in spans(path == OFF):
+        inside = first > 0 and end < len(path)
+        if inside and np.mean(found[first:end] != OFF) > ALL_BUT:
+            path[first:end] = found[first:end]
+    again = tell_apart(search, path, guess=course.cutting)
     return again if again.merit > course.merit - HARDLY_LESS else course
+
+
+def _followed_near(
+    search: Search, voices: Voices, lowest_hz: float, highest_hz: float
+) -> npt.NDArray[np.int64]:
+    """The path of a machine of two states at about these speeds."""
+    near, first = search.among(lowest_hz * (1 - HELD), highest_hz * (1 + HELD))
+    path = two_voice_path(near, voices)
+    return np.where(path != OFF, path + first, OFF)
 
 
 def held_machine(search: Search, path: npt.NDArray[np.int64], seed: Mask) -> Machine:

@@ -9,6 +9,7 @@ from functools import cached_property, partial
 import numpy as np
 
 from analysis.hearing.answer import spindle_answer
+from analysis.hearing.counting import counted_otherwise
 from analysis.hearing.course import find_course, goes_along
 from analysis.hearing.floors import Found, course_that_stirs, courses_over_floors
 from analysis.hearing.frames import Frames
@@ -79,17 +80,18 @@ def _likeliest(
 ) -> _Weighed:
     """The first that was found, or another that more looks like a router at work."""
     for also in found[1:]:
-        best = _better(best, weigh(also))
+        if best.is_doubtful or not goes_along(also.course, best.course):
+            best = _better(best, weigh(also))
     stirs = course_that_stirs(frames, best.sound, taught) if best.is_doubtful else None
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = _better(best, weigh(stirs))
-    if best.is_doubtful and (other := _another(best)) is not None:
-        best = _better(best, weigh(other))
     if not is_one_machine(best.turning):
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
+    if best.is_doubtful and (other := _another(best)) is not None:
+        best = _better(best, weigh(other))
     return best
 
 
@@ -160,7 +162,13 @@ def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) ->
 
 
 def _better(best: _Weighed, other: _Weighed) -> _Weighed:
-    """The other if it has clearly more credit."""
+    """The other if it has clearly more credit.
+
+    One comb counted in two ways answers the cut alike: then it must have more merit as well.
+    """
+    one_comb = counted_otherwise(best.course, other.course) is not None
+    if one_comb and other.merit <= best.merit:
+        return best
     return other if other.credit > best.credit + MORE_CREDIT else best
 
 

@@ -1,10 +1,12 @@
 """Following a router through a take."""
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from analysis.hearing.path import OFF
-from analysis.hearing.pursuit import recognised, steadied
+from analysis.hearing.pursuit import followed_again, recognised, steadied
+from analysis.hearing.search import Machine, Search
 from analysis.hearing.states import tell_apart
 from tests.analysis.hearing.searches import path_at, searched, step_times_s
 from tests.analysis.hearing.sounds import router
@@ -36,6 +38,37 @@ def test_a_course_that_gives_way_is_left_as_it_is() -> None:
     path = path_at(search, np.where(cut, 0.85 * IDLE_HZ, IDLE_HZ))
     course = tell_apart(search, path, guess=cut)
     assert steadied(search, course) is course
+
+
+def giving_way() -> tuple[Search, npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+    """A router without a governor: its sound, its true rotation, and its cut, step by step."""
+    lag_s, sag = 0.25, 0.15
+    search = searched(router([CUT], seconds=12.0, idle_rpm=60 * IDLE_HZ, sag=sag, lag_s=lag_s))
+    time_s = step_times_s(search)
+    into, after = (np.maximum(time_s - at_s, 0) for at_s in (CUT.start_s, CUT.end_s))
+    load = np.exp(-after / lag_s) - np.exp(-into / lag_s)
+    cut = (time_s > CUT.start_s) & (time_s < CUT.end_s)
+    return search, IDLE_HZ * (1 - sag * load), cut
+
+
+def test_what_was_not_heard_of_a_course_is_heard_by_its_own_voices() -> None:
+    search, true_hz, cut = giving_way()
+    time_s = step_times_s(search)
+    true_path = path_at(search, true_hz)
+    course = tell_apart(search, true_path, guess=cut)
+    lost = (time_s > 5.5) & (time_s < 6.5)
+    holed = tell_apart(search, np.where(lost, OFF, true_path), guess=cut)
+    # Its lines went with another machine's.
+    machine = Machine(np.where(lost, true_path, OFF), course.machine.voice)
+    again = followed_again(search.without(machine), search, holed)
+    assert np.abs(again.path - true_path)[lost].max() <= 2
+    assert np.mean(np.abs(again.path - true_path) <= 2) > 0.9
+
+
+def test_a_course_that_is_held_is_not_followed_again() -> None:
+    search = searched(router([CUT], seconds=12.0, idle_rpm=60 * IDLE_HZ, sag=SAG))
+    course = tell_apart(search, path_at(search, np.full(len(search.excess), IDLE_HZ)))
+    assert followed_again(search, search, course) is course
 
 
 @pytest.mark.parametrize("second_rpm", [10_600.0, 14_000.0, 21_500.0])

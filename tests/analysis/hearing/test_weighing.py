@@ -90,3 +90,10 @@ def test_where_nothing_is_found_nothing_turns(monkeypatch: pytest.MonkeyPatch) -
     heard = heard_from(monkeypatch, framed(router([], seconds=3.0)), [])
     assert np.isnan(heard.rotation_hz).all()
     assert heard.voices is None
+
+
+def test_one_comb_counted_by_half_needs_more_merit(monkeypatch: pytest.MonkeyPatch) -> None:
+    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
+    right = router_hz(frames)
+    heard = heard_from(monkeypatch, frames, [right, right / 2])
+    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
