@@ -41,9 +41,9 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
 HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
-# stand, and deviations by which it answers the cut, more than notes come to by chance: the second
-# where it moves as little as they do.
-NEVER_STANDS, LABOURS = 1.0, (6.0, 15.0)
+# stand, and deviations by which it answers the cut, more than notes come to by chance: so many,
+# and so many if it stands as they do.
+NEVER_STANDS, LABOURS, LABOURS_STANDING = 1.0, 6.0, 15.0
 
 
 def hear_turning(
@@ -135,7 +135,8 @@ class _Weighed:
         step_s = self.frames.grid.step_s
         if not leaps_like_a_tune(self.turning.rotation_hz, step_s=step_s):
             return False
-        return self.answer < LABOURS[self.course.moves_per_step < NEVER_STANDS]
+        stands = self.course.moves_per_step < NEVER_STANDS
+        return self.answer < (LABOURS_STANDING if stands else LABOURS)
 
     @property
     def is_doubtful(self) -> bool:
