@@ -90,8 +90,8 @@ def _likeliest(
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
-    if best.is_doubtful and (other := _another(best)) is not None:
-        best = _better(best, weigh(other))
+    if best.is_doubtful and (other := _another(best, weigh)) is not None:
+        best = _better(best, other)
     return best
 
 
@@ -173,8 +173,8 @@ def _better(best: _Weighed, other: _Weighed) -> _Weighed:
     return other if other.credit > best.credit + MORE_CREDIT else best
 
 
-def _another(best: _Weighed) -> Found | None:
-    """Of any machines that sound the likeliest, if it has more merit than what was found."""
+def _another(best: _Weighed, weigh: Callable[[Found], _Weighed]) -> _Weighed | None:
+    """Of any machines that sound the likeliest, if it has more merit and answers the cut."""
     sound = best.sound
     paths = machines_heard(sound, MOST_HEARD)
     courses = (followed(sound, path, path != OFF) for path in paths)
@@ -182,7 +182,8 @@ def _another(best: _Weighed) -> Found | None:
     likeliest = max(others, key=lambda course: course.merit, default=None)
     if likeliest is None or likeliest.merit <= best.merit:
         return None
-    return Found(sound, likeliest)
+    other = weigh(Found(sound, likeliest))
+    return other if other.answer > ANSWERS else None
 
 
 def _of_one_machine(
