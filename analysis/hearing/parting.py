@@ -21,7 +21,8 @@ Places = npt.NDArray[np.int64]
 
 USUAL_PASS_S = 6.0
 JOBS_SPREAD = 0.8  # of ln seconds, from job to job
-PASS_SPREADS = np.array([0.08, 0.16, 0.3])  # from pass to pass of one job
+# From pass to pass of one job, and how often: now and then another edge is tried.
+PASS_SPREADS, SPREADS_SHARES = np.array([0.08, 0.16, 0.3, 0.8]), np.array([0.32, 0.32, 0.32, 0.04])
 SHORTEST_PASS_S, LEAST_REMOVED_S = 0.6, 0.3
 TOUCH = -4.0  # nats for contact too short, or that takes too little off, for a pass
 CUT_OFF = -1.0  # and for a pass of which the take holds a part only
@@ -68,7 +69,8 @@ def _alike(count: FloatArray, total: FloatArray, squares: FloatArray) -> FloatAr
     square = (squares - shared * total**2 / (own + count * shared)) / own
     log_det = (count - 1) * np.log(own) + np.log(own + count * shared)
     each = -0.5 * (square + log_det + count * np.log(2 * np.pi))
-    return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(own)), np.float64)
+    shares = np.log(SPREADS_SHARES)[:, None]
+    return np.asarray(np.logaddexp.reduce(each + shares, axis=0), np.float64)
 
 
 def is_touch(contact_s: npt.ArrayLike, removed_s: npt.ArrayLike) -> Mask:
