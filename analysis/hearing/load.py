@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from analysis.hearing.contact import share_of_way
 from analysis.hearing.gaps import clear_of
+from analysis.hearing.search import mask_of
 from analysis.hearing.trace import Trace
 
 FloatArray = npt.NDArray[np.float64]
@@ -41,9 +42,7 @@ def load_of(trace: Trace, stretches: Sequence[tuple[int, int]]) -> FloatArray:
     array, shape (frames,)
         1 throughout where too little of the take runs free or cuts to tell more.
     """
-    contact = np.zeros(len(trace.bands), bool)
-    for first, end in stretches:
-        contact[first:end] = True
+    contact = mask_of(stretches, len(trace.bands))
     free, cut = trace.steady & clear_of(contact, step_s=trace.step_s), trace.running & contact
     if min(free.sum(), cut.sum()) * trace.step_s < LEAST_KNOWN_S:
         return np.ones(len(contact))

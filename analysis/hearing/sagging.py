@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from analysis.hearing.search import mask_of
 from analysis.hearing.trace import Trace
 
 FloatArray = npt.NDArray[np.float64]
@@ -37,7 +38,7 @@ def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
     """Ends of stretches of contact, as frames, put back to where the speed plainly bends."""
     running, step_s = trace.running, trace.step_s
     log_hz = trace.log_hz
-    sag = _sag(log_hz, running, _mask(stretches, len(running)))
+    sag = _sag(log_hz, running, mask_of(stretches, len(running)))
     if sag < LEAST_SAG:
         return stretches
     apart = trace.deviation_hz[running] / trace.rotation_hz[running]
@@ -45,7 +46,7 @@ def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
         return stretches
     wide = round(NEAR_S / step_s)
     near = [(max(0, end - wide), end + wide) for stretch in stretches for end in stretch]
-    elsewhere = running & ~_mask(near, len(running))
+    elsewhere = running & ~mask_of(near, len(running))
     bends = _bends(log_hz, running, elsewhere, round(BEND_S / step_s))
     turns = round(TURNS_S / step_s)
     turn, first = (_change(log_hz, running, n) for n in (turns, round(FIRST_S / step_s)))
@@ -107,13 +108,6 @@ def _sag(log_hz: FloatArray, running: Mask, contact: Mask) -> float:
     if not free.any() or not cut.any():
         return 0.0
     return float(np.median(log_hz[free]) - np.median(log_hz[cut]))
-
-
-def _mask(stretches: list[Stretch], count: int) -> Mask:
-    mask = np.zeros(count, bool)
-    for first, end in stretches:
-        mask[first:end] = True
-    return mask
 
 
 def _bends(

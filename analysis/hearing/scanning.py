@@ -11,13 +11,18 @@ import numpy.typing as npt
 
 from analysis.hearing.orders import LOG_STEP, comb_evidence, generic_voice
 from analysis.hearing.path import OFF, best_paths
-from analysis.hearing.pursuit import EVIDENCE, RUNNING_BONUS, STEADY_GLIDE, SWITCH
+from analysis.hearing.pursuit import (
+    EVIDENCE,
+    MIN_HEARD_STEPS,
+    RUNNING_BONUS,
+    STEADY_GLIDE,
+    SWITCH,
+)
 from analysis.hearing.search import Search
 from analysis.hearing.voice import learn_voice, order_fits, step_evidence
 
 WINDOW, EVERY = 0.06, 0.02  # ln speed: how far a machine may stray, and where windows begin
 APART = 0.03  # ln speed between two machines
-LEAST_STEPS = 20  # about a second
 
 
 def machines_heard(search: Search, most: int) -> list[npt.NDArray[np.int64]]:
@@ -36,7 +41,7 @@ def machines_heard(search: Search, most: int) -> list[npt.NDArray[np.int64]]:
     windows += np.float32(EVIDENCE * RUNNING_BONUS)
     inside = best_paths(windows, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
     paths = np.where(inside != OFF, inside + firsts[:, None], OFF)
-    heard = [path for path in paths if np.count_nonzero(path != OFF) >= LEAST_STEPS]
+    heard = [path for path in paths if np.count_nonzero(path != OFF) >= MIN_HEARD_STEPS]
     kept: list[npt.NDArray[np.int64]] = []
     for path in sorted(heard, key=lambda path: -_plainness(search, path)):
         middle = np.median(path[path != OFF])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -228,6 +229,14 @@ def spans(mask: Mask) -> list[tuple[int, int]]:
     edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
     return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def mask_of(stretches: Iterable[tuple[int, int]], count: int) -> Mask:
+    """True, of `count`, from each first index to its end: what `spans` takes apart."""
+    mask = np.zeros(count, bool)
+    for first, end in stretches:
+        mask[first:end] = True
+    return mask
 
 
 def some_of(mask: Mask, most: int = 400) -> npt.NDArray[np.int64]:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_dilation, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.gaps import (
     BLOCK_S,
-    CLEAR_S,
     EDGE_S,
     WAY_BACK_S,
+    clear_of,
     cut_left_measure,
     rub_measure,
 )
@@ -126,9 +126,9 @@ class Watch:
         """
         left = max(0, self.first - course.first)
         window = chosen(course.trace, slice(left))
-        near = binary_dilation(~free, iterations=max(1, round(CLEAR_S / window.step_s)))
+        clear = clear_of(~free, step_s=window.step_s)
         anew = Reference()
-        anew.learn(window, free=window.steady & ~near[:left], cut=cut[:left] & window.running)
+        anew.learn(window, free=window.steady & clear[:left], cut=cut[:left] & window.running)
         if anew.as_rich_as(self.reference, share=HALFWAY):
             self.reference = anew
 
@@ -163,9 +163,9 @@ class Watch:
         contact = self._contact[-(course.end - begin) :]
         window = chosen(course.trace, slice(course.end - len(contact) - course.first, None))
         left = np.arange(len(contact)) < frame - (course.end - len(contact))
-        near = binary_dilation(contact, iterations=max(1, round(CLEAR_S / window.step_s)))
+        clear = clear_of(contact, step_s=window.step_s)
         self.reference.learn(
-            window, free=window.steady & ~near & left, cut=contact & window.running & left
+            window, free=window.steady & clear & left, cut=contact & window.running & left
         )
         self._contact = contact[~left]
         self.first = course.end - len(self._contact)
