@@ -145,7 +145,7 @@ def beyond_doubt(course: Course) -> bool:
     how the lines are counted.
     """
     surely = course.evidence >= PLENTY and course.merit >= PLAINLY_AT_WORK
-    held = _is_held(course) and _elsewhere(course) < HARDLY_EVER
+    held = is_held(course) and _elsewhere(course) < HARDLY_EVER
     return surely and held and course.off_plate == 0
 
 
@@ -224,12 +224,13 @@ def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
     alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
-    held = _is_held(course)
+    held = is_held(course)
     surely = course.cutness >= SURELY_CUTS and course.off_plate == 0
     return bool(alone and surely and keeps_to_seed and held)
 
 
-def _is_held(course: Course) -> bool:
+def is_held(course: Course) -> bool:
+    """Whether the motor keeps its speed in the cut, all but a few percent."""
     return GIVES_WAY <= _speed_kept(course) < GAINS
 
 

@@ -6,7 +6,6 @@ stands still keeps those and the ripples, which pose as a comb.
 
 from __future__ import annotations
 
-from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -14,13 +13,10 @@ import numpy as np
 from analysis.hearing.counting import counted_otherwise, ratio_scores
 from analysis.hearing.course import beyond_doubt, find_course
 from analysis.hearing.frames import STANDS_S, Frames
-from analysis.hearing.orders import Candidates
-from analysis.hearing.plate import candidate_range_hz, free_range_hz
 from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Voices
 
-MIN_STEPS = 10  # half a second of sound
 MUCH_THE_SAME = 0.97  # share of the steps that two courses have in common, if they are one
 
 
@@ -32,19 +28,16 @@ class Found(NamedTuple):
 
 
 def courses_over_floors(
-    frames: Frames,
-    *,
-    flutes: int | None,
-    plate_range_rpm: tuple[float, float] | None,
-    known: Voices | None,
-    taught: Voices | None,
+    frames: Frames, search: Search, *, known: Voices | None, taught: Voices | None
 ) -> list[Found]:
     """The router's course and, if the other floor shows quite another, both, likelier first.
 
     Parameters
     ----------
     frames : Frames
-    flutes, plate_range_rpm, known, taught
+    search : Search
+        Of all of the frames' steps, over their own floor.
+    known, taught
         As in `hear_turning`.
 
     Returns
@@ -52,23 +45,14 @@ def courses_over_floors(
     list of Found
         None, one or two: none where no comb of orders is heard.
     """
-    if len(frames.steps.excess) <= MIN_STEPS:
-        return []
-    search_over = partial(
-        Search.over,
-        candidates=Candidates.between(*candidate_range_hz(plate_range_rpm)),
-        flutes=flutes,
-        free_hz=free_range_hz(plate_range_rpm),
-    )
-    search = search_over(frames.steps)
     course = find_course(search, known, taught)
     found = [] if course is None else [Found(search, course)]
     if course is not None and (known is not None or beyond_doubt(course)):
         return found
-    search = search_over(frames.over_standing_floor())
-    course = find_course(search, known, taught)
+    standing = search.of(frames.over_standing_floor())
+    course = find_course(standing, known, taught)
     if course is not None:
-        found.append(Found(search, course))
+        found.append(Found(standing, course))
     return _likelier_first(*found) if len(found) == 2 else found
 
 
@@ -79,10 +63,7 @@ def course_that_stirs(frames: Frames, search: Search, taught: Voices | None) -> 
     """
     if len(frames.spectra) * frames.grid.step_s < 2 * STANDS_S:
         return None
-    stirring = Search.over(
-        frames.that_stir(), search.candidates, flutes=search.flutes, free_hz=search.free_hz
-    )
-    course = find_course(stirring, taught=taught)
+    course = find_course(search.of(frames.that_stir()), taught=taught)
     return None if course is None else Found(search, tell_apart(search, course.path))
 
 

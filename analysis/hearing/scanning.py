@@ -19,17 +19,20 @@ from analysis.hearing.pursuit import (
     SWITCH,
 )
 from analysis.hearing.search import Search
-from analysis.hearing.voice import learn_voice, order_fits, step_evidence
+from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
 WINDOW, EVERY = 0.06, 0.02  # ln speed: how far a machine may stray, and where windows begin
 APART = 0.03  # ln speed between two machines
 
 
-def machines_heard(search: Search, most: int) -> list[npt.NDArray[np.int64]]:
+def machines_heard(
+    search: Search, most: int, steps: Mask | None = None
+) -> list[npt.NDArray[np.int64]]:
     """Paths of machines that hardly change their speed, the plainest first, `most` at most.
 
-    Each is followed among speeds near its own; plainest is whose orders, learned along its path,
-    stand out most. The two halves or thirds of one machine's speed are listed like machines.
+    Each is followed among speeds near its own, through the `steps` alone if they are given;
+    plainest is whose orders, learned along its path, stand out most. The two halves or thirds of
+    one machine's speed are listed like machines.
     """
     candidates = search.candidates
     width, every = round(WINDOW / LOG_STEP), round(EVERY / LOG_STEP)
@@ -37,10 +40,14 @@ def machines_heard(search: Search, most: int) -> list[npt.NDArray[np.int64]]:
     evidence = EVIDENCE * comb_evidence(
         search.axis, voices=[generic_voice(search.flutes)], candidates=candidates
     )
+    if steps is not None:
+        evidence[~steps] = -EVIDENCE * RUNNING_BONUS  # nothing either way, with what is added
     windows = np.stack([evidence[:, first : first + width] for first in firsts])
     windows += np.float32(EVIDENCE * RUNNING_BONUS)
     inside = best_paths(windows, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
     paths = np.where(inside != OFF, inside + firsts[:, None], OFF)
+    if steps is not None:
+        paths[:, ~steps] = OFF
     heard = [path for path in paths if np.count_nonzero(path != OFF) >= MIN_HEARD_STEPS]
     kept: list[npt.NDArray[np.int64]] = []
     for path in sorted(heard, key=lambda path: -_plainness(search, path)):

@@ -198,7 +198,7 @@ class Search:
                 inside = (centre > 2) & (centre < self.grid.bins - 3)
                 for cell in range(-2, 3):
                     excess[on[inside], centre[inside] + cell] = TAKEN_OUT
-        return self._of(excess)
+        return self.of(replace(self.steps, excess=excess))
 
     def without_lines(self, lines_hz: list[float]) -> Search:
         """The same search with lines that stand still taken out of the spectra."""
@@ -206,11 +206,12 @@ class Search:
         for line_hz in lines_hz:
             centre = round(line_hz / self.grid.bin_hz)
             excess[:, max(centre - 2, 0) : centre + 3] = TAKEN_OUT
-        return self._of(excess)
+        return self.of(replace(self.steps, excess=excess))
 
-    def _of(self, excess: Excess) -> Search:
-        axis = on_log_axis(excess, grid=self.grid, candidates=self.candidates)
-        return replace(self, steps=replace(self.steps, excess=excess), axis=axis)
+    def of(self, steps: Steps) -> Search:
+        """The same search of other steps."""
+        axis = on_log_axis(steps.excess, grid=self.grid, candidates=self.candidates)
+        return replace(self, steps=steps, axis=axis)
 
 
 def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property, partial
 
@@ -10,14 +10,16 @@ import numpy as np
 
 from analysis.hearing.answer import spindle_answer
 from analysis.hearing.counting import counted_otherwise
-from analysis.hearing.course import find_course, goes_along
+from analysis.hearing.course import find_course, goes_along, is_held
 from analysis.hearing.floors import Found, course_that_stirs, courses_over_floors
 from analysis.hearing.frames import Frames
 from analysis.hearing.impostors import is_hum, leaps_like_a_tune
+from analysis.hearing.orders import Candidates
 from analysis.hearing.path import OFF
-from analysis.hearing.pursuit import followed
+from analysis.hearing.plate import candidate_range_hz, free_range_hz
+from analysis.hearing.pursuit import MIN_HEARD_STEPS, MOST_SAG, followed, followed_as_two
 from analysis.hearing.scanning import machines_heard
-from analysis.hearing.search import Course, Search
+from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.turning import (
@@ -31,15 +33,20 @@ from analysis.hearing.turning import (
 )
 from analysis.hearing.voice import Mask, Voices
 
+MIN_STEPS = 10  # half a second of sound
 TOGETHER = 10e-4  # share of the rotation by which lines differ that surely turn together
 LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide who does
 MOST_HEARD = 6  # machines, of which one may be the router
+# Of another speed for running free: nats a step, and the share of the cut and of the run it keeps.
+MORE_EVIDENCE, ALL_BUT = 0.2, 0.9
 MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS = 3.0  # deviations of a machine that answers the cut
 # Of credit: deviations of the answer, at most, what turning together is worth, and merit; and by
 # how much another course must have more.
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
 HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
+# Of credit: most routers come to 25. What has less is doubtful, what has more surely is one.
+LEAST_CREDIT, SURELY = 15.0, 18.0
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
 # stand, and deviations by which it answers the cut, more than notes come to by chance: so many,
 # and so many if it stands as they do.
@@ -59,16 +66,29 @@ def hear_turning(
     `known` are this router's voices from an earlier stretch of the take, `taught` those
     from its calibration.
     """
-    found = courses_over_floors(
-        frames, flutes=flutes, plate_range_rpm=plate_range_rpm, known=known, taught=taught
+    silence = nothing_turns(len(frames.spectra))
+    if len(frames.steps.excess) <= MIN_STEPS:
+        return silence
+    search = Search.over(
+        frames.steps,
+        Candidates.between(*candidate_range_hz(plate_range_rpm)),
+        flutes=flutes,
+        free_hz=free_range_hz(plate_range_rpm),
     )
-    if not found or is_hum(*found[0]):
-        return nothing_turns(len(frames.spectra))
-    weigh = partial(_weighed, frames, found[0].search, flutes)
-    best = weigh(found[0])
-    if known is None and not best.is_tune:
-        best = _likeliest(frames, found, taught, best, weigh)
-    return nothing_turns(len(frames.spectra)) if best.is_tune else best.turning
+    found = courses_over_floors(frames, search, known=known, taught=taught)
+    if found and is_hum(*found[0]):
+        return silence
+    weigh = partial(_weighed, frames, found[0].search if found else search, flutes)
+    best = weigh(found[0]) if found else None
+    if known is None:
+        if best is not None and not best.is_tune:
+            best = _likeliest(frames, found, taught, best, weigh)
+        if best is None or best.is_tune or not is_one_machine(best.turning):
+            sounds = dict.fromkeys([search, *(each.search for each in found)])
+            best = _surest(best, sounds, weigh)
+    if best is None or best.is_tune:
+        return silence
+    return (best if known is not None else _running_free(best, weigh)).turning
 
 
 def _likeliest(
@@ -90,9 +110,7 @@ def _likeliest(
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
-    if best.is_doubtful and (other := _another(best, weigh)) is not None:
-        best = _better(best, other)
-    return best
+    return _another(best, weigh) if best.is_doubtful else best
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,14 +158,20 @@ class _Weighed:
 
     @property
     def is_doubtful(self) -> bool:
-        """Whether another machine may have been followed, or lines of several."""
+        """Whether another machine may have been followed, or lines of several, or a tune."""
         hardly_cuts = self.answer < HARDLY_ANSWERED and self.course.cutness < HARDLY_CUTS
-        return hardly_cuts or not is_one_machine(self.turning)
+        little = self.is_tune or hardly_cuts or self.credit < LEAST_CREDIT
+        return little or not is_one_machine(self.turning)
 
     @cached_property
+    def told(self) -> Course:
+        """The course in the common sound."""
+        return tell_apart(self.sound, self.course.path)
+
+    @property
     def merit(self) -> float:
-        """The course's merit in the common sound."""
-        return tell_apart(self.sound, self.course.path).merit
+        """Its merit there."""
+        return self.told.merit
 
     @cached_property
     def credit(self) -> float:
@@ -173,17 +197,63 @@ def _better(best: _Weighed, other: _Weighed) -> _Weighed:
     return other if other.credit > best.credit + MORE_CREDIT else best
 
 
-def _another(best: _Weighed, weigh: Callable[[Found], _Weighed]) -> _Weighed | None:
-    """Of any machines that sound the likeliest, if it has more merit and answers the cut."""
-    sound = best.sound
-    paths = machines_heard(sound, MOST_HEARD)
-    courses = (followed(sound, path, path != OFF) for path in paths)
-    others = [course for course in courses if not goes_along(course, best.course)]
-    likeliest = max(others, key=lambda course: course.merit, default=None)
-    if likeliest is None or likeliest.merit <= best.merit:
-        return None
-    other = weigh(Found(sound, likeliest))
-    return other if other.answer > ANSWERS else None
+def _another(best: _Weighed, weigh: Callable[[Found], _Weighed]) -> _Weighed:
+    """Of any machines that sound the likeliest, if it answers the cut and has more merit."""
+    others = [
+        Found(best.sound, course)
+        for course in _courses_heard(best.sound)
+        if not goes_along(course, best.course)
+    ]
+    likeliest = max(others, key=lambda found: found.course.merit, default=None)
+    if likeliest is None or likeliest.course.merit <= best.merit:
+        return best
+    other = weigh(likeliest)
+    return _better(best, other) if other.answer > ANSWERS else best
+
+
+def _surest(
+    best: _Weighed | None, sounds: Iterable[Search], weigh: Callable[[Found], _Weighed]
+) -> _Weighed | None:
+    """Of any machines that sound, over one floor or another, one that is beyond doubt."""
+    for sound in sounds:
+        others = [weigh(Found(sound, course)) for course in _courses_heard(sound)]
+        sure = [other for other in others if not other.is_doubtful and other.credit > SURELY]
+        if sure:
+            surest = max(sure, key=lambda other: other.credit)
+            return surest if best is None or best.is_tune else _better(best, surest)
+    return best
+
+
+def _courses_heard(sound: Search) -> list[Course]:
+    return [followed(sound, path, path != OFF) for path in machines_heard(sound, MOST_HEARD)]
+
+
+def _running_free(best: _Weighed, weigh: Callable[[Found], _Weighed]) -> _Weighed:
+    """The same cut, with another speed for running free if all that can tell speaks for it.
+
+    Merit says which is the cut, and can't tell. A fan's line passes for another of its orders,
+    a vacuum for a router that gave way less.
+    """
+    sound, course = best.sound, best.course
+    free, cut = course.running & ~course.cutting, course.running & course.cutting
+    if min(np.count_nonzero(free), np.count_nonzero(cut)) < MIN_HEARD_STEPS or is_held(course):
+        return best
+    cut_hz = float(np.median(sound.candidates.rotation_hz[course.path[cut]]))
+    near, first = sound.among(cut_hz, cut_hz / MOST_SAG)
+    for path in machines_heard(near, MOST_HEARD, free):
+        seed = free & (path != OFF)
+        both = np.where(cut, course.path, np.where(seed, path + first, OFF))
+        pair = followed_as_two(sound, both, free=seed, cut=cut)
+        if pair is None or pair.evidence < best.told.evidence + MORE_EVIDENCE:
+            continue
+        same_cut = np.mean(np.abs(pair.path - course.path)[cut] <= HOP) > ALL_BUT
+        if not same_cut or pair.running.sum() < ALL_BUT * course.running.sum():
+            continue
+        other = weigh(Found(sound, pair))
+        together = lines_apart(other.turning) <= lines_apart(best.turning)
+        if together and other.answer >= best.answer:
+            best = other
+    return best
 
 
 def _of_one_machine(

@@ -47,3 +47,18 @@ def test_no_machine_is_listed_twice_and_no_more_than_asked_for() -> None:
 
 def test_in_noise_alone_next_to_nothing_is_listed() -> None:
     assert len(speeds_hz(noise())) <= 1
+
+
+def test_where_only_some_steps_are_asked_about_the_others_say_nothing() -> None:
+    """The louder machine runs in the first half alone, and the second half is asked about."""
+    half = round(SECONDS / 2 * RATE_HZ)
+    loud, faint = machine(211.0, 0.08), machine(313.0, 0.05)
+    loud[half:] = 0.0
+    faint[:half] = 0.0
+    search = searched(noise() + loud + faint)
+    steps = np.arange(len(search.excess)) > 0.55 * len(search.excess)
+    paths = machines_heard(search, 1, steps)
+    assert [float(np.median(search.candidates.rotation_hz[p[p != OFF]])) for p in paths] == [
+        pytest.approx(313.0, rel=NEAR)
+    ]
+    assert all((path[~steps] == OFF).all() for path in paths)

@@ -7,6 +7,7 @@ import pytest
 from analysis.hearing import weighing
 from analysis.hearing.floors import Found, course_that_stirs
 from analysis.hearing.frames import STANDS_S, Frames
+from analysis.hearing.search import Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.turning import Turning
 from analysis.hearing.weighing import hear_turning
@@ -36,18 +37,20 @@ def heard_from(
     monkeypatch: pytest.MonkeyPatch, frames: Frames, courses_hz: list[npt.NDArray[np.float64]]
 ) -> Turning:
     """What is heard where these courses were found over the floors, the likeliest first."""
-    search = search_of(frames)
-    found = [Found(search, tell_apart(search, path_at(search, hz))) for hz in courses_hz]
-    monkeypatch.setattr(weighing, "courses_over_floors", lambda *_, **__: found)
+
+    def found(_: Frames, search: Search, **__: object) -> list[Found]:
+        return [Found(search, tell_apart(search, path_at(search, hz))) for hz in courses_hz]
+
+    monkeypatch.setattr(weighing, "courses_over_floors", found)
     return hear_turning(frames, flutes=2, plate_range_rpm=PLATE_RPM)
 
 
-def router_hz(frames: Frames) -> npt.NDArray[np.float64]:
+def router_hz(frames: Frames, *, sag: float = SAG) -> npt.NDArray[np.float64]:
     time_s = step_times_s(search_of(frames))
     cutting = np.zeros(len(time_s), bool)
     for cut in CUTS:
         cutting |= (time_s > cut.start_s) & (time_s < cut.end_s)
-    return np.where(cutting, (1 - SAG) * IDLE_HZ, IDLE_HZ)
+    return np.where(cutting, (1 - sag) * IDLE_HZ, IDLE_HZ)
 
 
 @pytest.mark.parametrize("vacuum_first", [False, True])
@@ -69,6 +72,41 @@ def test_a_course_along_no_ones_lines_gives_way_to_a_machine(
     heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), 141.1)])
     assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
     assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
+
+
+def test_where_no_course_was_found_a_machine_that_answers_the_cut_is_heard(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
+    heard = heard_from(monkeypatch, frames, [])
+    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
+
+
+def test_where_nothing_answers_a_cut_no_machine_is_made_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    heard = heard_from(monkeypatch, framed(vacuum()), [])
+    assert not np.isfinite(heard.rotation_hz).any()
+
+
+def test_beside_a_tune_the_router_is_heard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was found leaps by semitones, twice a second, and has nothing to do with the cut."""
+    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
+    notes = np.random.default_rng(3).integers(0, 12, len(router_hz(frames)) // 11 + 1)
+    tune_hz = 200.0 * 2 ** (np.repeat(notes, 11)[: len(router_hz(frames))] / 12)
+    heard = heard_from(monkeypatch, frames, [tune_hz])
+    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
+
+
+def test_running_free_is_looked_for_once_more_where_the_cut_is_right(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An order that is loud when running free was taken for the next, of a lower speed."""
+    frames = framed(router(CUTS, seconds=SECONDS, sag=0.2))
+    right = router_hz(frames, sag=0.2)
+    heard = heard_from(monkeypatch, frames, [np.where(right < IDLE_HZ, right, IDLE_HZ * 10 / 11)])
+    assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
+    assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.8 * IDLE_HZ, rel=1e-3)
 
 
 def test_behind_a_machine_that_never_cuts_what_stirs_is_heard(
