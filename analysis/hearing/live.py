@@ -171,15 +171,20 @@ class LiveListener:
             events.append(level_heard(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
             self._unseen += 1
-            entering = self._watch.in_contact and not self._record.cutting
-            same = self._watch.no_news(course, frames=TICK) and not entering
-            closing = 0 <= course.end * self.grid.step_s - self._record.closes_s < BREAK_S
-            in_doubt = self._urgent or self._in_break or closing or not same
-            if in_doubt or self._unseen == LONGEST_UNSEEN:
+            if self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
                 events += self._passes(course)
         elif whole:
             events += self._first_passes(course)
         return events
+
+    def _in_doubt(self, course: RecentCourse) -> bool:
+        """Whether something may have come or gone since passes were last looked for."""
+        if self._urgent or self._in_break:
+            return True
+        if 0 <= course.end * self.grid.step_s - self._record.closes_s < BREAK_S:
+            return True
+        entering = self._watch.in_contact and not self._record.cutting
+        return entering or not self._watch.no_news(course, frames=TICK)
 
     def _first_passes(self, course: RecentCourse) -> list[Event]:
         """Passes while there is no example of a cut: looked for when something came and went."""
