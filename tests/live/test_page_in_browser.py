@@ -248,7 +248,7 @@ def test_every_verdict_fits_the_screen_and_fills_it(
                     const pass = { number: 10, cue, headline, advice, time: "8.0 s",
                       aim: "5.5 to 6.5 s", turn_to_rpm: 16000 };
                     show(el("div", { class: "stage live" }, passPanel(pass)));
-                    const boxes = [...document.querySelectorAll(".verdict *")]
+                    const boxes = [...document.querySelectorAll(".verdict, .verdict *")]
                       .map((node) => node.getBoundingClientRect());
                     done([parseFloat(getComputedStyle(document.querySelector(".word")).fontSize),
                       Math.max(...boxes.map((box) => box.right)),
