@@ -234,6 +234,11 @@ class LiveListener:
             return False
         if course.end < self._next_look:
             return False
+        # What was first taken for a pass may have been none: then no other would ever follow.
+        return not self._learned_cut or self._teaches(course)
+
+    def _teaches(self, course: RecentCourse) -> bool:
+        """Whether enough of a cut was told to learn from."""
         return int(self._told_cut(course).sum()) * self.grid.step_s > CUT_TO_LEARN_S
 
     def _told_cut(self, course: RecentCourse) -> Mask:
@@ -268,7 +273,8 @@ class LiveListener:
             if contradicts or recounts:
                 self._doubts += 1
                 self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
-                if self._doubts < max(2, self._record.closed_since(course.first * step_s)):
+                least = 2 if self._teaches(course) else 1
+                if self._doubts < max(least, self._record.closed_since(course.first * step_s)):
                     course.trace = before
                     return False
             if contradicts:
@@ -281,7 +287,7 @@ class LiveListener:
         self._doubts, self._looked_at = 0, kept
         if learn:
             self._learned_at = kept
-        self._learned_cut = self._watch.armed
+        self._learned_cut = self._watch.armed and self._teaches(course)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
