@@ -238,14 +238,6 @@ class Record:
         """Whether passes that were heard anew are others than those told."""
         return not _same_passes([told.heard for told in self._between(anew)], anew.passes)
 
-    def recasts(self, anew: PassesRevised) -> bool:
-        """Whether they are so many others, or begin or end elsewhere: worth to look again."""
-        told = [told.heard for told in self._between(anew)]
-        return len(told) != len(anew.passes) or not all(
-            one is not None and _same_ends(one, other)
-            for one, other in zip(told, anew.passes, strict=True)
-        )
-
     def revise(self, anew: PassesRevised) -> list[Event]:
         """What is new in passes that were heard anew.
 

@@ -350,11 +350,7 @@ class LiveListener:
     def _closed(self, course: RecentCourse) -> list[Event]:
         """A pass is over for good: what a review of all that is kept says of it and of others."""
         anew = heard_anew(course, self._record)
-        if anew is None:
-            return []
-        if self._record.recasts(anew) and self._may_afford():
-            return self._learned(course)
-        return self._record.revise(anew)
+        return self._record.revise(anew) if anew is not None else []
 
     def _learned(self, course: RecentCourse) -> list[Event]:
         """Look at all that is kept; what it changes of what was told."""

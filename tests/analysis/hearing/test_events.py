@@ -220,10 +220,6 @@ def test_a_pass_much_more_or_less_surely_known_is_told_anew(
         PassesRevised(0.0, 5.0, (replace(heard_pass(1.0, 4.0), moving_time_u95_s=u95_s),))
         for u95_s in (little_u95_s, much_u95_s)
     )
-    # To look again is not worth while for that.
-    assert not record.recasts(much)
-    assert record.recasts(PassesRevised(0.0, 5.0, (heard_pass(1.0, 3.0),)))
-    assert record.recasts(PassesRevised(0.0, 5.0, ()))
     assert record.revise(little) == []
     assert record.revise(much) == [much]
     assert record.revise(much) == []
