@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from analysis.coaching.reading import CutSetup, PassReading, travel, working_band
@@ -229,7 +229,8 @@ class _Case:
         aim_s = self.aim_s(self.reading.spindle_rpm)
         if aim_s is not None:
             return self.paced(opening, aim_s)
-        return self.rubbing() if rubbing_side else self.overloading()
+        advice = self.rubbing() if rubbing_side else self.overloading()
+        return replace(advice, text=f"Perhaps {advice.text[0].lower()}{advice.text[1:]}")
 
 
 def _asides(reading: PassReading, units: Units) -> tuple[str, ...]:

@@ -62,6 +62,7 @@ MOST_OF = 0.8
 SURELY_CUTS, ALL_BUT = 11.0, 0.97
 PLENTY, PLAINLY_AT_WORK = 12.0, 24.0  # nats a step, and merit
 ALONG = 0.5  # share of the steps
+SAME_CUT = 0.7
 CUTS, HARDLY_CUTS = 7.0, 4.0  # cutness of a router that surely cuts, and of what may be none
 ROUNDS = 3
 ALL_BUT_CUT = 0.95  # of a course's cut must be left when another machine is taken out
@@ -348,7 +349,8 @@ def goes_along(course: Course, other: Course) -> bool:
 def _same_cut(one: Course, other: Course) -> bool:
     """Whether two courses agree on the speed where the other one cuts."""
     steps = other.cutting if other.cutting.any() else other.running
-    return bool(np.mean(np.abs(one.path - other.path)[steps] <= HOP // 2) > 0.7)
+    near = np.abs(one.path - other.path)[steps] <= HOP // 2
+    return bool(np.count_nonzero(near) > SAME_CUT * len(near))
 
 
 def _alone(search: Search, course: Course) -> Course:

@@ -18,6 +18,7 @@ CLOSED_S = WAY_BACK_S + 0.2  # and after this it is never taken up again
 SAME_S = 0.5
 LEAST_DWELL_S = 0.4
 SURER = 1.25  # times
+WELL_KNOWN = 0.15  # of a pass's time: where breaks leave a doubt it is known far less well
 FULL_SCALE = 0.999
 LEAST_NEWS, LEAST_NEWS_RPM = 0.4, 1e-3  # shares by which a pass must differ to be told anew
 
@@ -136,6 +137,11 @@ def _side_by_side(
     return groups
 
 
+def _well_known(passes: Sequence[HeardPass]) -> bool:
+    """Whether none of the passes might as well be more or fewer, or have faltered inside."""
+    return all(one.moving_time_u95_s < WELL_KNOWN * one.moving_time_s for one in passes)
+
+
 def _easily_mended(old: list[HeardPass], new: list[HeardPass]) -> bool:
     """Whether both tell of the same stretch, as surely, with no fewer breaks for a way back."""
     whole, anew = (replace(passes[0], exit_s=passes[-1].exit_s) for passes in (old, new))
@@ -232,20 +238,12 @@ class Record:
         """Whether passes that were heard anew are others than those told."""
         return not _same_passes([told.heard for told in self._between(anew)], anew.passes)
 
-    def recasts(self, anew: PassesRevised) -> bool:
-        """Whether they are so many others, or begin or end elsewhere: worth to look again."""
-        told = [told.heard for told in self._between(anew)]
-        return len(told) != len(anew.passes) or not all(
-            one is not None and _same_ends(one, other)
-            for one, other in zip(told, anew.passes, strict=True)
-        )
-
     def revise(self, anew: PassesRevised) -> list[Event]:
         """What is new in passes that were heard anew.
 
         A look at part of the take may name a break, or what lies before a pass, otherwise than
-        the next: where told passes become one, or begin or end elsewhere, it must be heard so
-        twice running.
+        the next: where told passes become one, or begin or end elsewhere, and what takes their
+        place is not well known, it must be heard so twice running.
         """
         anew = replace(anew, passes=tuple(self._without_doubted(anew)))
         if not (self.differs(anew) or self._otherwise_sure(anew)):
@@ -265,7 +263,7 @@ class Record:
         passes: list[HeardPass] = []
         for old, new in _side_by_side(told, anew.passes):
             again = all(any(_same_ends(one, other) for other in before) for one in new)
-            if again or not old or _easily_mended(old, new):
+            if again or not old or _easily_mended(old, new) or _well_known(new):
                 passes += new
             else:
                 self._doubted += new

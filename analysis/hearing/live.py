@@ -171,15 +171,20 @@ class LiveListener:
             events.append(level_heard(np.concatenate(self._lately), course.end * self.grid.step_s))
         if self._watch.armed:
             self._unseen += 1
-            entering = self._watch.in_contact and not self._record.cutting
-            same = self._watch.no_news(course, frames=TICK) and not entering
-            closing = 0 <= course.end * self.grid.step_s - self._record.closes_s < BREAK_S
-            in_doubt = self._urgent or self._in_break or closing or not same
-            if in_doubt or self._unseen == LONGEST_UNSEEN:
+            if self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
                 events += self._passes(course)
         elif whole:
             events += self._first_passes(course)
         return events
+
+    def _in_doubt(self, course: RecentCourse) -> bool:
+        """Whether something may have come or gone since passes were last looked for."""
+        if self._urgent or self._in_break:
+            return True
+        if 0 <= course.end * self.grid.step_s - self._record.closes_s < BREAK_S:
+            return True
+        entering = self._watch.in_contact and not self._record.cutting
+        return entering or not self._watch.no_news(course, frames=TICK)
 
     def _first_passes(self, course: RecentCourse) -> list[Event]:
         """Passes while there is no example of a cut: looked for when something came and went."""
@@ -229,6 +234,11 @@ class LiveListener:
             return False
         if course.end < self._next_look:
             return False
+        # What was first taken for a pass may have been none: then no other would ever follow.
+        return not self._learned_cut or self._teaches(course)
+
+    def _teaches(self, course: RecentCourse) -> bool:
+        """Whether enough of a cut was told to learn from."""
         return int(self._told_cut(course).sum()) * self.grid.step_s > CUT_TO_LEARN_S
 
     def _told_cut(self, course: RecentCourse) -> Mask:
@@ -263,7 +273,8 @@ class LiveListener:
             if contradicts or recounts:
                 self._doubts += 1
                 self._next_look = course.end + self._frames_in(LOOK_AGAIN_S)
-                if self._doubts < max(2, self._record.closed_since(course.first * step_s)):
+                least = 2 if self._teaches(course) else 1
+                if self._doubts < max(least, self._record.closed_since(course.first * step_s)):
                     course.trace = before
                     return False
             if contradicts:
@@ -276,7 +287,7 @@ class LiveListener:
         self._doubts, self._looked_at = 0, kept
         if learn:
             self._learned_at = kept
-        self._learned_cut = self._watch.armed
+        self._learned_cut = self._watch.armed and self._teaches(course)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
         return True
@@ -339,11 +350,7 @@ class LiveListener:
     def _closed(self, course: RecentCourse) -> list[Event]:
         """A pass is over for good: what a review of all that is kept says of it and of others."""
         anew = heard_anew(course, self._record)
-        if anew is None:
-            return []
-        if self._record.recasts(anew) and self._may_afford():
-            return self._learned(course)
-        return self._record.revise(anew)
+        return self._record.revise(anew) if anew is not None else []
 
     def _learned(self, course: RecentCourse) -> list[Event]:
         """Look at all that is kept; what it changes of what was told."""

@@ -66,7 +66,8 @@ class Watch:
         self.first = 0  # frame with which the window begins
         self.armed = False
         self._contact = np.zeros(0, bool)  # of the window, when it was last looked at
-        self._share = np.zeros(0)  # weights that make features a share of a cut
+        self._lately: tuple[Trace, Contact] | None = None  # examples and window, as last heard
+        self._weights: FloatArray | None = None  # that make features a share of a cut
 
     def look(self, course: RecentCourse, *, stirred: Mask | None = None) -> Seen:
         """Passes in the window.
@@ -96,7 +97,7 @@ class Watch:
         contact = contact_as_guessed(
             replace(trace, cutting=guess), known_hz=self.reference.speeds_hz()
         )
-        self._share = _share_of_cut(trace, contact)
+        self._lately, self._weights = (trace, contact), None
         self._contact = contact.mask[skip:]
         if not self._contact.any():
             return Seen([], None)
@@ -139,12 +140,14 @@ class Watch:
 
     def no_news(self, course: RecentCourse, *, frames: int) -> bool:
         """Whether the newest frames sound plainly like what went before them."""
-        if not len(self._contact) or not len(self._share):
-            return False
         newest = chosen(course.trace, slice(-frames, None))
-        if not newest.running.all():
+        if not len(self._contact) or self._lately is None or not newest.running.all():
             return False
-        share = uniform_filter1d(_with_one(newest.features()) @ self._share, 3)
+        if self._weights is None:
+            self._weights = _share_of_cut(*self._lately)
+        if not len(self._weights):
+            return False
+        share = uniform_filter1d(_with_one(newest.features()) @ self._weights, 3)
         return bool(np.all((share > HALFWAY) == self._contact[-1]))
 
     def rest(self, course: RecentCourse) -> None:

@@ -14,7 +14,7 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.live.tools import need
 
-PHONE, LAPTOP = (390, 844), (1280, 800)
+PHONE, LAPTOP = (390, 844), (1366, 768)
 
 
 @contextmanager

@@ -226,7 +226,12 @@ LONGEST = (
 
 
 @pytest.mark.parametrize("size", [PHONE, LAPTOP])
-def test_every_verdict_fits_the_screen_and_fills_it(tmp_path: Path, size: tuple[int, int]) -> None:
+@pytest.mark.parametrize(
+    "warning", ["", "Too loud for the microphone: put it two or three metres away."]
+)
+def test_every_verdict_fits_the_screen_and_fills_it(
+    tmp_path: Path, size: tuple[int, int], warning: str
+) -> None:
     with (
         page_in_thread(tmp_path / "home") as server,
         browser(tmp_path / "profile", sound=None, size=size) as driver,
@@ -236,13 +241,14 @@ def test_every_verdict_fits_the_screen_and_fills_it(tmp_path: Path, size: tuple[
         for cue, headline in HEADLINES.items():
             word_px, right, bottom, width, height = driver.execute_async_script(
                 """
-                const [cue, headline, advice, done] = arguments;
+                const [cue, headline, advice, warning, done] = arguments;
                 Promise.all([import("/static/verdict.js"), import("/static/dom.js")]).then(
-                  ([{ passPanel }, { el, show }]) => {
+                  ([{ passPanel }, { el, say, show }]) => {
+                    say(warning);
                     const pass = { number: 10, cue, headline, advice, time: "8.0 s",
                       aim: "5.5 to 6.5 s", turn_to_rpm: 16000 };
                     show(el("div", { class: "stage live" }, passPanel(pass)));
-                    const boxes = [...document.querySelectorAll(".verdict *")]
+                    const boxes = [...document.querySelectorAll(".verdict, .verdict *")]
                       .map((node) => node.getBoundingClientRect());
                     done([parseFloat(getComputedStyle(document.querySelector(".word")).fontSize),
                       Math.max(...boxes.map((box) => box.right)),
@@ -252,6 +258,7 @@ def test_every_verdict_fits_the_screen_and_fills_it(tmp_path: Path, size: tuple[
                 cue.value,
                 headline,
                 LONGEST,
+                warning,
             )
             assert right <= width, headline
             assert bottom <= height - (90 if size == PHONE else 0), headline  # the tabs' height

@@ -141,3 +141,16 @@ def test_why_a_verdict_is_unsure_is_told(time_u95_s: float, opening: str) -> Non
     reading = read_pass(passed, HALF_INCH)
     assert reading.verdict is Verdict.UNSURE
     assert advise(reading, HALF_INCH, Units.MM).text.startswith(opening)
+
+
+def test_what_is_too_close_to_call_is_not_called_rubbing() -> None:
+    """Four flutes at 23,000 rpm: no hand can feed so fast, and the dial must come down anyway."""
+    setup = replace(
+        HALF_INCH, edge_length_mm=683.0, bit_diameter_mm=9.525, flutes=4, trim_allowance_mm=0.5,
+        plate_range_rpm=(10_000.0, 25_000.0),
+    )  # fmt: skip
+    reading = read_pass(heard(time_s=3.95, spindle_rpm=23_109), setup)
+    assert reading.verdict is Verdict.UNSURE
+    advice = advise(reading, setup, Units.MM)
+    assert advice.step is Step.TURN_DOWN
+    assert advice.text.startswith("Perhaps rubbing: turn down first, to about 10,000 rpm")

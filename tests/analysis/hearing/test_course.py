@@ -114,3 +114,9 @@ def test_a_course_that_never_leaves_its_speed_is_kept_where_it_explains_as_much(
     assert _gain_of_holding(leaping, held) > 0
     assert _gain_of_holding(held, leaping) == 0
     assert _gain_of_holding(replace(leaping, evidence=held.evidence + 0.1), held) == 0
+
+
+def test_a_course_that_runs_nowhere_has_no_cut_in_common() -> None:
+    # What a search finds may be left with no step in which it is heard.
+    off = course_of(np.full(100, OFF), np.zeros(48, np.int64))
+    assert _gain_of_holding(off, off) == 0.0

@@ -7,12 +7,15 @@ spindle turns half a percent slower.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 
+import analysis.hearing.live
 from analysis.errors import InputError
 from analysis.hearing.events import (
     CLOSED_S,
@@ -26,7 +29,12 @@ from analysis.hearing.events import (
     PassResumed,
     SpeedHeard,
 )
+from analysis.hearing.frames import Frames
 from analysis.hearing.live import LiveListener
+from analysis.hearing.orders import Voice
+from analysis.hearing.turning import Turning
+from analysis.hearing.voice import Voices
+from analysis.hearing.weighing import hear_turning
 
 Samples = npt.NDArray[np.float32]
 
@@ -252,6 +260,36 @@ def test_a_pass_after_a_quick_way_back_takes_nothing_back() -> None:
         if isinstance(event, PassesRevised):  # the same passes, more or less surely known
             again_s = [one.entry_s for one in event.passes]
             assert again_s == pytest.approx(entries_s[: len(again_s)], abs=0.15)
+
+
+def test_lines_counted_wrongly_at_first_are_counted_anew_though_only_a_touch_was_heard(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A first look at a spin-up may take the router for one at half its speed."""
+    looks: list[Turning] = []
+
+    def at_half(voice: Voice) -> Voice:
+        half = np.zeros_like(voice)
+        half[1::2] = voice[: len(voice) // 2]
+        return half
+
+    def first_wrong(frames: Frames, **told: Any) -> Turning:
+        turning = hear_turning(frames, **told)
+        if not looks and turning.voices is not None:
+            voices = Voices(at_half(turning.voices.idle), at_half(turning.voices.cutting))
+            hz, deviation_hz = turning.rotation_hz / 2, turning.deviation_hz / 2
+            turning = replace(turning, rotation_hz=hz, deviation_hz=deviation_hz, voices=voices)
+        looks.append(turning)
+        return turning
+
+    monkeypatch.setattr(analysis.hearing.live, "hear_turning", first_wrong)
+    touch = ("free", 1.2), ("cut", 0.8), ("free", 4.0)
+    live = LiveListener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(8_000.0, 24_000.0))
+    events = live.feed(shop(*touch, ("cut", 3.0), ("free", 2.0)))
+    assert np.nanmedian(looks[0].rotation_hz) == pytest.approx(RPM / 60 / 2, rel=1e-2)
+    ends = [event.heard for event in events if isinstance(event, PassEnded)]
+    assert ends[-1].entry_s == pytest.approx(6.0, abs=0.2)
+    assert ends[-1].spindle_rpm == pytest.approx(RPM * (1 - SAG), abs=ends[-1].spindle_rpm_u95)
 
 
 @pytest.fixture(scope="module")
