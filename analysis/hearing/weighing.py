@@ -83,7 +83,7 @@ def hear_turning(
     if known is None:
         if best is not None and not best.is_tune:
             best = _likeliest(frames, found, taught, best, weigh)
-        if best is None or best.is_tune or not is_one_machine(best.turning):
+        if best is None or best.is_most_doubtful:
             sounds = dict.fromkeys([search, *(each.search for each in found)])
             best = _surest(best, sounds, weigh)
     if best is None or best.is_tune:
@@ -160,7 +160,12 @@ class _Weighed:
     def is_doubtful(self) -> bool:
         """Whether another machine may have been followed, or lines of several, or a tune."""
         hardly_cuts = self.answer < HARDLY_ANSWERED and self.course.cutness < HARDLY_CUTS
-        little = self.is_tune or hardly_cuts or self.credit < LEAST_CREDIT
+        return hardly_cuts or self.is_most_doubtful
+
+    @property
+    def is_most_doubtful(self) -> bool:
+        """Whether next to nothing speaks for it: then merit says little as well."""
+        little = self.is_tune or self.credit < LEAST_CREDIT
         return little or not is_one_machine(self.turning)
 
     @cached_property
