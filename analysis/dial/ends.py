@@ -16,6 +16,7 @@ TURNED_PER_S = 0.03  # share per second: no hand turns a dial so slowly
 NEAR_END_S = 0.5
 LEFT = 0.004  # share: no wander changes the speed so fast by so much
 OVERSHOOT_S, FITTED_S = 1.5, 3.0
+LATEST_S = 0.8  # after the speed is nearly reached: what is fastest later has wandered there
 TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
@@ -177,7 +178,7 @@ def _start(log_rpm: FloatArray, first: int, last: int, step_s: float) -> _Start 
     top = lost + 1 + int(np.nanargmax(log_rpm[lost + 1 : first + round(OVERSHOOT_S / step_s)]))
     piece = log_rpm[top : min(last, top + round(FITTED_S / step_s))]
     piece = piece[np.isfinite(piece)]
-    if len(piece) < FEWEST_STEPS:
+    if len(piece) < FEWEST_STEPS or (top - first) * step_s > LATEST_S:
         return None
     return _Start(top, *_fitted(piece, step_s))
 
