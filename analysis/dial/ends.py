@@ -25,6 +25,7 @@ TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2])
 LEAST_FITTED_S, FEWEST_TURNS = 2.0, 3
 CLEAR_ENOUGH = 5.0  # times what is left beside it: clearer says no more
 ONE_SIDED = 4.0  # standard deviations of a mean over the turns
+PLAIN, PLAINLY, QUICK_S = 0.005, 12.0, 0.6  # share; times what is left beside it; tau
 ARRIVED = 0.0007  # share: what is left of a way adds a hundredth of a percent to a mean, no more
 ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
@@ -82,7 +83,8 @@ def _reached(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: floa
         heights, scatter = _beside(piece, left)
         turns[rested][place] = side * heights, scatter
     for rested, alike in turns.items():
-        for place, tau_s, height in _on_their_way(alike, either_side=not rested):
+        on_their_way = _on_their_way(alike, either_side=not rested) or _plainly_on_their_way(alike)
+        for place, tau_s, height in on_their_way:
             if height > ARRIVED:
                 starts[place] += round(float(np.log(height / ARRIVED)) * tau_s / step_s)
     return starts
@@ -108,6 +110,19 @@ def _on_their_way(
     towards = heights[:, best] * np.sign(clear.mean())
     tau_s = float(TURN_TAUS_S[best])
     return [(place, tau_s, height) for place, height in zip(turns, towards.tolist(), strict=True)]
+
+
+def _plainly_on_their_way(
+    turns: dict[int, tuple[FloatArray, FloatArray]],
+) -> list[tuple[int, float, float]]:
+    """The same for turns that are few: so far off, and gone so clearly and soon, is no wander."""
+    plain = []
+    for place, (heights, scatter) in turns.items():
+        best = int(np.argmin(scatter))
+        height, tau_s = abs(float(heights[best])), float(TURN_TAUS_S[best])
+        if height > max(PLAIN, PLAINLY * scatter[best]) and tau_s < QUICK_S:
+            plain.append((place, tau_s, height))
+    return plain
 
 
 def _level(log_rpm: FloatArray, stretch: tuple[int, int]) -> float:

@@ -38,6 +38,7 @@ HALF_LIFE_S = 0.5  # the spindle's wander is about as long
 # What of the wander a mean misses whose stretch begins a tenth later or earlier than the speed
 # was settled: two means, one over a share 1 - q of the other, differ by sqrt(q / (1 - q)).
 WANDER_SHARE = 0.33
+STARTED_S = 1.5  # by which two would differ on when a start from rest has settled
 ENDS_SHARE = 0.25  # what of the ends' weight, for most of them are the plateau's
 
 
@@ -334,31 +335,36 @@ def _plateau(
     speed, time_s = track.spindle_rpm[places], track.time_s[places]
     fair = _fair(speed)
     speed, time_s, u95 = speed[fair], time_s[fair], track.spindle_rpm_u95[places][fair]
+    started = from_rest(np.log(track.spindle_rpm), group[0][0], step_s)
     mean, spread = float(np.mean(speed)), float(np.std(speed))
     slope = float(np.polyfit(time_s - time_s.mean(), speed, 1)[0]) if len(speed) > 2 else 0.0
     return Plateau(
         start_s=float(track.time_s[group[0][0]]),
         end_s=float(track.time_s[group[-1][1] - 1]) + step_s,
         spindle_rpm=mean,
-        spindle_rpm_u95=_mean_u95(speed, u95, step_s),
+        spindle_rpm_u95=_mean_u95(speed, u95, step_s, started=started),
         unsteadiness_percent=100 * spread / mean,
         drift_percent=100 * slope * float(time_s[-1] - time_s[0]) / mean,
         take=take,
     )
 
 
-def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float) -> float:
+def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float, *, started: bool) -> float:
     """95 % half-width of a plateau's mean.
 
     The track's own uncertainty is that of windows seconds long, so averaging gains nothing on
     it; the spindle's wander averages out over its half-life; and where the plateau begins and
-    ends is a judgement, of which the mean of the middle part shows the weight.
+    ends is a judgement, of which the mean of the middle part shows the weight, or after a start
+    from rest, which is settled when the last of it is lost in the wander, that of the later part.
     """
     mean = float(np.mean(speed))
     edge = len(speed) // 7
     middle = float(np.mean(speed[edge : len(speed) - edge])) if len(speed) > 2 * edge else mean
     wander = np.std(speed) / np.sqrt(max(1.0, len(speed) * step_s / HALF_LIFE_S))
     ends = ENDS_SHARE * (middle - mean)
+    late = min(round(STARTED_S / step_s), len(speed) // 2)
+    if started:
+        ends = np.hypot(ends, float(np.mean(speed[late:])) - mean)
     return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), ends))
 
 
