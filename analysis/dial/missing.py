@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.dial.listening import FreeHearing, HeardTake, hear_again
 from analysis.dial.matching import FALL, LEAST_LENGTH, DialPoint, breaking_settings, part_some
-from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, reach_s, split_plateau
+from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.plate import ANY_ROUTER_RPM
 from analysis.hearing.spindle import SpindleTrack
@@ -164,9 +164,9 @@ def _look_again(
         step_s = 2 * heard.takes[take].spectra.grid.step_s
         start_s, end_s = 0.0, len(heard.takes[take].spectra.excess) * step_s
         if before is not None and before.take == take:
-            start_s = reach_s(before, track)[1] + AT_ONCE_S
+            start_s = _reach_s(before, track)[1] + AT_ONCE_S
         if after is not None and after.take == take:
-            end_s = reach_s(after, track)[0] - AT_ONCE_S
+            end_s = _reach_s(after, track)[0] - AT_ONCE_S
         but_not = next((p for p in wrong if p.take == take and start_s < p.end_s <= end_s), None)
         found = _held(
             heard, take, between_s=(start_s, end_s), between_rpm=between_rpm, but_not=but_not
@@ -176,6 +176,19 @@ def _look_again(
         if not any(_goes_on(found.plateau, other) for other in others):
             best = found
     return best
+
+
+def _reach_s(plateau: Plateau, track: SpindleTrack) -> tuple[float, float]:
+    """First and last second to which the course keeps to a plateau's speed beyond its ends.
+
+    There it had not settled yet, or no longer: no other setting ran.
+    """
+    near = np.abs(track.spindle_rpm / plateau.spindle_rpm - 1) < WANDER  # NaN is not
+    before = track.time_s[~near & (track.time_s < plateau.start_s)]
+    after = track.time_s[~near & (track.time_s >= plateau.end_s)]
+    first = float(before[-1]) if len(before) else 0.0
+    last = float(after[0]) if len(after) else plateau.end_s
+    return min(first, plateau.start_s), max(last, plateau.end_s)
 
 
 def _held(

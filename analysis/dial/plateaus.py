@@ -137,21 +137,6 @@ def is_left_for_another(plateau: Plateau, track: SpindleTrack) -> bool:
     return any(a > 0 and b < len(off) and b - a >= least for a, b in spans(off))
 
 
-def reach_s(plateau: Plateau, track: SpindleTrack) -> tuple[float, float]:
-    """First and last second to which the course keeps to a plateau's speed beyond its ends.
-
-    There it had not settled yet, or no longer: no other setting ran.
-    """
-    step_s = _step_s(track)
-    apart = np.abs(track.spindle_rpm / plateau.spindle_rpm - 1) >= WANDER
-    away = apart | np.isnan(track.spindle_rpm)
-    before = np.flatnonzero(away & (track.time_s < plateau.start_s))
-    after = np.flatnonzero(away & (track.time_s >= plateau.end_s))
-    first = track.time_s[before[-1]] + step_s if len(before) else 0.0
-    last = track.time_s[after[0]] if len(after) else plateau.end_s
-    return min(float(first), plateau.start_s), max(float(last), plateau.end_s)
-
-
 def _step_s(track: SpindleTrack) -> float:
     return float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -15,9 +15,9 @@ from analysis.hearing.floors import Found, course_that_stirs, courses_over_floor
 from analysis.hearing.frames import Frames
 from analysis.hearing.impostors import is_hum, leaps_like_a_tune
 from analysis.hearing.path import OFF
-from analysis.hearing.pursuit import followed
+from analysis.hearing.pursuit import followed, recalled
 from analysis.hearing.scanning import machines_heard
-from analysis.hearing.search import Course, Search
+from analysis.hearing.search import Course, Machine, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.turning import (
@@ -29,13 +29,14 @@ from analysis.hearing.turning import (
     refined,
     trace_of,
 )
-from analysis.hearing.voice import Mask, Voices
+from analysis.hearing.voice import Mask, Voices, learn_voice, order_fits
 
 TOGETHER = 10e-4  # share of the rotation by which lines differ that surely turn together
 LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide who does
 MOST_HEARD = 6  # machines, of which one may be the router
 MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS = 3.0  # deviations of a machine that answers the cut
+MOST_TAKEN_OUT = 3  # machines beside which a router that was taught is looked for
 # Of credit: deviations of the answer, at most, what turning together is worth, and merit; and by
 # how much another course must have more.
 MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
@@ -64,9 +65,9 @@ def hear_turning(
     )
     if not found or is_hum(*found[0]):
         return nothing_turns(len(frames.spectra))
-    weigh = partial(_weighed, frames, found[0].search, flutes)
+    weigh = partial(_weighed, frames, found[0].search, flutes, taught)
     best = weigh(found[0])
-    if known is None and not best.is_tune:
+    if known is None and (taught is not None or not best.is_tune):
         best = _likeliest(frames, found, taught, best, weigh)
     return nothing_turns(len(frames.spectra)) if best.is_tune else best.turning
 
@@ -92,6 +93,8 @@ def _likeliest(
         best = _hidden_behind(found, taught, weigh) or best
     if best.is_doubtful and (other := _another(best, weigh)) is not None:
         best = _better(best, other)
+    if taught is not None and best.is_doubtful:
+        best = _recalled_beside_others(taught, best, weigh) or best
     return best
 
 
@@ -106,12 +109,15 @@ class _Weighed:
     course : Course
     sound : Search
         In which all that are weighed against each other are told.
+    taught : Voices or None
+        The router's, from its calibration.
     """
 
     frames: Frames
     turning: Turning
     course: Course
     sound: Search
+    taught: Voices | None
 
     @cached_property
     def contact(self) -> Mask:
@@ -150,6 +156,14 @@ class _Weighed:
         return tell_apart(self.sound, self.course.path).merit
 
     @cached_property
+    def likeness(self) -> float:
+        """How much it sounds like the taught voice, in the common sound; 0 if none was taught."""
+        if self.taught is None:
+            return 0.0
+        sound = replace(self.sound, taught=self.taught.idle)
+        return tell_apart(sound, self.course.path).likeness
+
+    @cached_property
     def credit(self) -> float:
         """All of it together."""
         answer = float(np.clip(self.answer, -MOST_ANSWER, MOST_ANSWER))
@@ -158,17 +172,20 @@ class _Weighed:
         return answer + worth + MERIT_WORTH * self.merit
 
 
-def _weighed(frames: Frames, sound: Search, flutes: int | None, found: Found) -> _Weighed:
-    return _Weighed(frames, refined(frames, *found, flutes=flutes), found.course, sound)
+def _weighed(
+    frames: Frames, sound: Search, flutes: int | None, taught: Voices | None, found: Found
+) -> _Weighed:
+    return _Weighed(frames, refined(frames, *found, flutes=flutes), found.course, sound, taught)
 
 
 def _better(best: _Weighed, other: _Weighed) -> _Weighed:
     """The other if it has clearly more credit.
 
-    One comb counted in two ways answers the cut alike: then it must have more merit as well.
+    One comb counted in two ways answers the cut alike: then it must have more merit as well, and
+    sound no less like a router that was taught.
     """
     one_comb = counted_otherwise(best.course, other.course) is not None
-    if one_comb and other.merit <= best.merit:
+    if one_comb and (other.merit <= best.merit or other.likeness < best.likeness):
         return best
     return other if other.credit > best.credit + MORE_CREDIT else best
 
@@ -184,6 +201,36 @@ def _another(best: _Weighed, weigh: Callable[[Found], _Weighed]) -> _Weighed | N
         return None
     other = weigh(Found(sound, likeliest))
     return other if other.answer > ANSWERS else None
+
+
+def _recalled_beside_others(
+    taught: Voices, best: _Weighed, weigh: Callable[[Found], _Weighed]
+) -> _Weighed | None:
+    """The likeliest course by a taught voice, heard without another machine, if it answers the cut.
+
+    So many of a loud machine's orders sound that any voice fits it.
+    """
+    sound = replace(best.sound, taught=taught.idle)
+    found = []
+    for path in machines_heard(sound, MOST_TAKEN_OUT):
+        running = path != OFF
+        voice = learn_voice(order_fits(sound.orders(path)), running)
+        held = np.where(running, path, round(float(np.median(path[running]))))
+        clearer = sound.without(Machine(held, voice))
+        found += [Found(clearer, course) for course in recalled(clearer, taught)]
+    others = [
+        one
+        for one in found
+        if one.course.likeness > 0
+        and not goes_along(one.course, best.course)
+        and counted_otherwise(one.course, best.course) is None
+    ]
+    likeliest = max(others, key=lambda one: one.course.merit, default=None)
+    if likeliest is None:
+        return None
+    other = weigh(likeliest)
+    answers = is_one_machine(other.turning) and other.answer > max(ANSWERS, best.answer)
+    return other if answers else None
 
 
 def _of_one_machine(
