@@ -16,7 +16,7 @@ from analysis.dial.second_look import Held
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.orders import AT_TIMES, FAINT, SILENT, Voice, order_excess
+from analysis.hearing.orders import AT_TIMES, SILENT, Voice, order_excess
 from analysis.hearing.refine import order_phasors, refine_stretch
 from analysis.hearing.search import spans
 from analysis.hearing.sharpen import sharpened
@@ -228,10 +228,9 @@ def voice_at(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> Voices | None
     machine somewhere; what was matched to the settings is the router, and known much better.
 
     Alone in a quiet room nearly every order sounds, and a comb so dense lies on anybody's lines.
-    The loudest are what is left of it beside another machine: the others are kept as silent, and
-    so are those that are faint, or too high to be heard at the fastest setting.
+    The loudest are what is left of it beside another machine: the others are kept as silent.
     """
-    fits, heard_at_all = [], []
+    fits = []
     for plateau in plateaus:
         take = heard.takes[plateau.take]
         first, last = (
@@ -242,18 +241,17 @@ def voice_at(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> Voices | None
         speed_rpm = heard.tracks[plateau.take].spindle_rpm[first : first + len(excess)]
         near = np.abs(speed_rpm / plateau.spindle_rpm - 1) < WANDER
         rotation_hz = np.where(near, speed_rpm, plateau.spindle_rpm) / 60
-        orders = order_excess(excess, rotation_hz=rotation_hz, grid=take.spectra.grid)
-        heard_at_all.append(np.isfinite(orders).any(axis=0))
-        fits.append(order_fits(orders))
+        fits.append(
+            order_fits(order_excess(excess, rotation_hz=rotation_hz, grid=take.spectra.grid))
+        )
     if not fits:
         return None
     every = np.concatenate(fits, axis=1)
     voice = learn_voice(every, np.ones(every.shape[1], bool))
     told = every[voice, :, np.arange(len(voice))].sum(axis=1)
-    told[~np.all(heard_at_all, axis=0) | (voice <= FAINT)] = 0.0
     loudest = np.argsort(-told, kind="stable")[:VOICE_ORDERS]
     kept = np.full_like(voice, SILENT)
-    kept[loudest] = np.where(told[loudest] > 0, voice[loudest], SILENT)
+    kept[loudest] = voice[loudest]
     return Voices(kept, kept)
 
 
