@@ -115,11 +115,11 @@ def _on_their_way(
 def _plainly_on_their_way(
     turns: dict[int, tuple[FloatArray, FloatArray]],
 ) -> list[tuple[int, float, float]]:
-    """The same for turns that are few: so far off, and gone so clearly and soon, is no wander."""
+    """The same for turns that are few, on the near side: so far, and gone so soon, is no wander."""
     plain = []
     for place, (heights, scatter) in turns.items():
         best = int(np.argmin(scatter))
-        height, tau_s = abs(float(heights[best])), float(TURN_TAUS_S[best])
+        height, tau_s = float(heights[best]), float(TURN_TAUS_S[best])
         if height > max(PLAIN, PLAINLY * scatter[best]) and tau_s < QUICK_S:
             plain.append((place, tau_s, height))
     return plain

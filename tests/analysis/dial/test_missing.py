@@ -41,6 +41,17 @@ def test_two_that_were_dropped_side_by_side_are_both_found(heard: FreeHearing, f
     assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
 
 
+def test_the_rest_of_a_plateau_beside_it_does_not_hide_a_setting(heard: FreeHearing) -> None:
+    """Of the second plateau's 4 s so much was left out as not settled."""
+    _, second, *others = plateaus_heard(heard)
+    late = replace(second, start_s=second.start_s + 2.5)
+    made = calibrate(
+        (late, *others), settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None
+    )
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+
+
 def test_another_machine_taken_for_a_plateau_gives_way_to_the_router(heard: FreeHearing) -> None:
     plateaus = plateaus_heard(heard)
     # 31,000 rpm: no ratio of small numbers to the 14,500 that the router turned at.
