@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
-from analysis.dial.listening import FreeHearing, Sound, hear_running_free
+from analysis.dial.listening import FreeHearing, Sound, hear_running_free, worth_of
 from analysis.dial.matching import Mismatch, Trouble
 from analysis.dial.missing import not_told_of
 from analysis.dial.settings import parse_settings
@@ -123,6 +123,24 @@ def test_a_speed_that_is_hardly_known_or_at_which_nothing_sounds_is_not_believed
         speeds = [p.plateau.spindle_rpm for p in made.points]
         assert speeds == pytest.approx(SPEEDS_RPM, rel=1e-4)
         assert any(note.startswith("Setting 4 was hardly heard") for note in made.notes)
+
+
+def test_a_faint_plateau_that_drifts_is_told(
+    heard: FreeHearing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of seven nats a second, say, where the others have hundreds."""
+    plateaus = plateaus_heard(heard)
+    drifts = replace(plateaus[3], drift_percent=1.3)
+    plateaus = (*plateaus[:3], drifts, *plateaus[4:])
+    worths = {drifts: 7.0 * drifts.length_s}
+    monkeypatch.setattr(
+        "analysis.dial.calibration.worth_of",
+        lambda one, take: worths.get(one, worth_of(one, take)),
+    )
+    settings = parse_settings("1..6")
+    made = calibrate(plateaus, settings=settings, heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert any(note.startswith("Setting 4 was hardly heard, and seems") for note in made.notes)
 
 
 def gone_elsewhere(
