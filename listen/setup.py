@@ -62,7 +62,7 @@ def lay_out(
     facts = kept_bit(bit) if isinstance(bit, str) else None
     size = _size(facts) if facts is not None else bit
     assert not isinstance(size, str)
-    machine = kept_router(router) if router is not None else KeptRouter(None, None)
+    machine = kept_router(router) if router is not None else KeptRouter(None)
     width = _trim(trim, size)
     told = [length for length in (edge, size, width, band and band[0]) if length is not None]
     return Bench(
@@ -75,6 +75,7 @@ def lay_out(
             band=_band(band, facts),
             bit_max_rpm=max_rpm or (facts.max_rpm if facts else None),
             plate_range_rpm=plate_range_rpm or machine.plate_range_rpm,
+            dial=machine.dial,
         ),
         units=told[0].units if told else Units.MM,
         bit=bit if isinstance(bit, str) else None,

@@ -160,8 +160,14 @@ class _Case:
             aim_low_s=aim_s[0] if aim_s else None,
             aim_high_s=aim_s[1] if aim_s else None,
             turn_to_rpm=to_rpm,
-            text=f"{opening} to about {say_speed(to_rpm)}{pace}.",
+            text=f"{opening} to about {say_speed(to_rpm)}{self.on_the_dial(to_rpm)}{pace}.",
         )
+
+    def on_the_dial(self, spindle_rpm: float) -> str:
+        """Where a calibrated dial gives a speed, in brackets; nothing if that is not known."""
+        dial = self.setup.dial
+        found = dial.setting_for(spindle_rpm) if dial is not None else None
+        return f" (dial at {found.setting.label})" if found is not None else ""
 
     def rubbing(self) -> Advice:
         rpm = self.reading.spindle_rpm

@@ -27,6 +27,7 @@ from analysis.cutting.materials import material_named
 from analysis.errors import InputError
 
 if TYPE_CHECKING:
+    from analysis.dial.curve import DialCurve
     from analysis.hearing.passes import HeardPass, Span
 
 EDGE_LIMITS_MM = (10.0, 30_000.0)
@@ -55,6 +56,8 @@ class CutSetup:
         The user's own band; None takes the hand-feed starting values.
     bit_max_rpm, plate_range_rpm
         The bit's marked maximum; the no-load range on the router's plate.
+    dial
+        What the router's dial really does, if it was calibrated.
 
     Raises
     ------
@@ -71,6 +74,7 @@ class CutSetup:
     band: Band | None = None
     bit_max_rpm: float | None = None
     plate_range_rpm: tuple[float, float] | None = None
+    dial: DialCurve | None = None
 
     def __post_init__(self) -> None:
         _require_within("edge length (mm)", self.edge_length_mm, *EDGE_LIMITS_MM)

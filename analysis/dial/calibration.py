@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing, voice_at, worth_of
@@ -20,6 +22,7 @@ SHORT_S = 2.5
 LONG_GAP_S = 8.5  # to switch off, turn the dial and start again takes some 4 to 7 s
 UNKNOWN = 0.004  # share: a speed less sure than what two settings may fall short of rising by
 LEAST_WORTH = 10.0  # nats
+FAINT = 0.35  # of the usual worth a second
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,7 +111,7 @@ def calibrate(
     )
     notes = [*_on_the_count(heard), *_on_the_missing(points, missing)]
     notes += _on_the_gaps(matched, heard)
-    notes += [*_on_the_plateaus(points), *_on_repeats(curve)]
+    notes += [*_on_the_plateaus(points, heard), *_on_repeats(curve)]
     if plate_range_rpm is not None:
         notes += _on_the_plate(curve, plate_range_rpm)
     return Calibration(points, curve, voice_at(matched, heard), plate_range_rpm, tuple(notes))
@@ -161,9 +164,20 @@ def _on_the_gaps(plateaus: tuple[Plateau, ...], heard: FreeHearing) -> list[str]
     return [note]
 
 
-def _on_the_plateaus(points: tuple[DialPoint, ...]) -> list[str]:
+def _on_the_plateaus(points: tuple[DialPoint, ...], heard: FreeHearing) -> list[str]:
     notes = []
     drifting = [p for p in points if abs(p.plateau.drift_percent) > STILL_DRIFTING_PERCENT]
+    worths = {
+        p: worth_of(p.plateau, heard.takes[p.plateau.take]) / p.plateau.length_s for p in points
+    }
+    usual = float(np.median(list(worths.values())))
+    faint = [point for point in drifting if worths[point] < FAINT * usual]
+    drifting = [point for point in drifting if point not in faint]
+    if faint:
+        notes.append(
+            f"Setting {_labels(faint)} was hardly heard, and seems to drift: another machine's "
+            "sound may be in it. Switch off what else runs and record again to be sure."
+        )
     if drifting:
         notes.append(
             f"The speed still drifted at setting {_labels(drifting)}, by up to "

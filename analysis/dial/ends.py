@@ -16,6 +16,7 @@ TURNED_PER_S = 0.03  # share per second: no hand turns a dial so slowly
 NEAR_END_S = 0.5
 LEFT = 0.004  # share: no wander changes the speed so fast by so much
 OVERSHOOT_S, FITTED_S = 1.5, 3.0
+LATEST_S = 0.8  # after the speed is nearly reached: what is fastest later has wandered there
 TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
@@ -24,6 +25,7 @@ TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2])
 LEAST_FITTED_S, FEWEST_TURNS = 2.0, 3
 CLEAR_ENOUGH = 5.0  # times what is left beside it: clearer says no more
 ONE_SIDED = 4.0  # standard deviations of a mean over the turns
+PLAIN, PLAINLY, QUICK_S = 0.005, 12.0, 0.6  # share; times what is left beside it; tau
 ARRIVED = 0.0007  # share: what is left of a way adds a hundredth of a percent to a mean, no more
 ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
@@ -81,7 +83,8 @@ def _reached(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: floa
         heights, scatter = _beside(piece, left)
         turns[rested][place] = side * heights, scatter
     for rested, alike in turns.items():
-        for place, tau_s, height in _on_their_way(alike, either_side=not rested):
+        on_their_way = _on_their_way(alike, either_side=not rested) or _plainly_on_their_way(alike)
+        for place, tau_s, height in on_their_way:
             if height > ARRIVED:
                 starts[place] += round(float(np.log(height / ARRIVED)) * tau_s / step_s)
     return starts
@@ -107,6 +110,19 @@ def _on_their_way(
     towards = heights[:, best] * np.sign(clear.mean())
     tau_s = float(TURN_TAUS_S[best])
     return [(place, tau_s, height) for place, height in zip(turns, towards.tolist(), strict=True)]
+
+
+def _plainly_on_their_way(
+    turns: dict[int, tuple[FloatArray, FloatArray]],
+) -> list[tuple[int, float, float]]:
+    """The same for turns that are few, on the near side: so far, and gone so soon, is no wander."""
+    plain = []
+    for place, (heights, scatter) in turns.items():
+        best = int(np.argmin(scatter))
+        height, tau_s = float(heights[best]), float(TURN_TAUS_S[best])
+        if height > max(PLAIN, PLAINLY * scatter[best]) and tau_s < QUICK_S:
+            plain.append((place, tau_s, height))
+    return plain
 
 
 def _level(log_rpm: FloatArray, stretch: tuple[int, int]) -> float:
@@ -177,7 +193,7 @@ def _start(log_rpm: FloatArray, first: int, last: int, step_s: float) -> _Start 
     top = lost + 1 + int(np.nanargmax(log_rpm[lost + 1 : first + round(OVERSHOOT_S / step_s)]))
     piece = log_rpm[top : min(last, top + round(FITTED_S / step_s))]
     piece = piece[np.isfinite(piece)]
-    if len(piece) < FEWEST_STEPS:
+    if len(piece) < FEWEST_STEPS or (top - first) * step_s > LATEST_S:
         return None
     return _Start(top, *_fitted(piece, step_s))
 

@@ -160,7 +160,7 @@ def find_free_course(
         voices=Voices(voice, voice),
         rival_ratio=counted.rival_ratio,
         another_turns=another,
-        sounding=Sounding(whole, raw, *sounding_lines(whole, orders, path), first_hz),
+        sounding=Sounding(whole, raw, *sounding_lines(whole, orders, path), first_hz, path),
     )
 
 

@@ -12,6 +12,7 @@ from scipy.ndimage import uniform_filter1d
 from analysis.dial.free_course import FreeCourse, find_free_course
 from analysis.dial.log_axis import CHUNK_STEPS
 from analysis.dial.plateaus import WANDER, Plateau
+from analysis.dial.second_look import Held
 from analysis.dial.spectra import TakeSpectra, take_spectra
 from analysis.errors import InputError
 from analysis.hearing.listener import Hearing, Listener
@@ -171,7 +172,7 @@ def hear_again(
     between_rpm: tuple[float, float],
     faint: bool,
     but_not: Plateau | None = None,
-) -> tuple[SpindleTrack, float] | None:
+) -> tuple[SpindleTrack, Held] | None:
     """A speed held somewhere in a time and a range of speeds, if the router may be heard at one.
 
     Parameters
@@ -186,8 +187,8 @@ def hear_again(
 
     Returns
     -------
-    (SpindleTrack, float) or None
-        NaN elsewhere, and the log likelihood of its being there.
+    (SpindleTrack, Held) or None
+        NaN elsewhere, and how likely it is.
     """
     course = take.course
     if course is None:
@@ -209,7 +210,7 @@ def hear_again(
     rotation_hz[first:last] = held.rotation_hz
     sureness = np.where(np.isfinite(rotation_hz), held.worth / max(last - first, 1), -8.0)
     orders = _audible_orders(course.voices.idle)
-    return _refined(take.spectra, rotation_hz, sureness, orders), held.worth
+    return _refined(take.spectra, rotation_hz, sureness, orders), held
 
 
 def worth_of(plateau: Plateau, take: HeardTake) -> float:

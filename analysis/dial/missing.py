@@ -21,6 +21,7 @@ MOST_MISSING = 2
 OFF_PLATE = 1.08  # a plate's speeds may be so far off
 SAME_SETTING = 0.02  # share by which a hand's aim at one number may differ
 LEAST_WORTH = 20.0  # nats, three times what the best of a thousand places wins by chance
+LEAST_AHEAD = 8.0  # nats, of any other speed
 UNTOLD_WORTH = (
     40.0  # nats for one that nobody told of: all of a plate is looked at, and it may not be
 )
@@ -159,12 +160,13 @@ def _look_again(
     first = before.take if before is not None else 0
     last = after.take if after is not None else len(heard.takes) - 1
     for take in range(first, last + 1):
+        track = heard.tracks[take]
         step_s = 2 * heard.takes[take].spectra.grid.step_s
         start_s, end_s = 0.0, len(heard.takes[take].spectra.excess) * step_s
         if before is not None and before.take == take:
-            start_s = before.end_s + AT_ONCE_S
+            start_s = _reach_s(before, track)[1] + AT_ONCE_S
         if after is not None and after.take == take:
-            end_s = after.start_s - AT_ONCE_S
+            end_s = _reach_s(after, track)[0] - AT_ONCE_S
         but_not = next((p for p in wrong if p.take == take and start_s < p.end_s <= end_s), None)
         found = _held(
             heard, take, between_s=(start_s, end_s), between_rpm=between_rpm, but_not=but_not
@@ -174,6 +176,19 @@ def _look_again(
         if not any(_goes_on(found.plateau, other) for other in others):
             best = found
     return best
+
+
+def _reach_s(plateau: Plateau, track: SpindleTrack) -> tuple[float, float]:
+    """First and last second to which the course keeps to a plateau's speed beyond its ends.
+
+    There it had not settled yet, or no longer: no other setting ran.
+    """
+    near = np.abs(track.spindle_rpm / plateau.spindle_rpm - 1) < WANDER  # NaN is not
+    before = track.time_s[~near & (track.time_s < plateau.start_s)]
+    after = track.time_s[~near & (track.time_s >= plateau.end_s)]
+    first = float(before[-1]) if len(before) else 0.0
+    last = float(after[0]) if len(after) else plateau.end_s
+    return min(first, plateau.start_s), max(last, plateau.end_s)
 
 
 def _held(
@@ -193,14 +208,16 @@ def _held(
         faint=told,
         but_not=but_not,
     )
-    if again is None or again[1] < (LEAST_WORTH if told else UNTOLD_WORTH):
+    if again is None:
         return None
-    track, worth = again
+    track, held = again
+    if held.worth < (LEAST_WORTH if told else UNTOLD_WORTH) or (told and held.ahead < LEAST_AHEAD):
+        return None
     found = find_plateaus(track, cuts_s=(), take=take)
     longest = max(found, key=lambda plateau: plateau.length_s, default=None)
     if longest is None or longest.spindle_rpm_u95 > UNSURE * longest.spindle_rpm:
         return None
-    return _Found(longest, track, worth)
+    return _Found(longest, track, held.worth)
 
 
 def gaps_s(

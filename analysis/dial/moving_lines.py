@@ -164,7 +164,7 @@ def _fitted(axis: LogAxis, lines: Cells, path: Cells) -> tuple[Cells, Cells, Mas
     kinds = _tilted(shifts, middle)
     # A sum over what a line's sounding picks is a product with ones and noughts.
     picked = kinds[:, :, here, None] == np.arange(len(LEARNABLE))
-    flat = gains.transpose(2, 0, 1).reshape(-1, len(lines))
+    flat = gains.transpose(2, 0, 1).reshape(len(here) * len(gains), len(lines))
     along = picked.reshape(*kinds.shape[:2], -1).astype(np.float32) @ flat  # tilts, levels, lines
     sums = np.concatenate([np.repeat(constant[None], len(kinds), axis=0), along], axis=1)
     totals = sums.max(axis=1).sum(axis=1)

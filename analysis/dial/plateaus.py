@@ -18,16 +18,14 @@ FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 SHORTEST_S = 1.5  # a hand that turns a dial on does not rest for longer
-LAG_S = 0.4
 SETTLING_PER_S = 0.008  # faster than this the speed is still being changed, share per second
 SAME_SPEED = 0.006  # share within which two neighbouring stretches are one plateau
-SEED_S = 0.6
+LAG_S, SEED_S = 0.4, 0.6
 DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a plateau
 UNSURE = 0.002  # share: unsurer than that the track tells nothing a plateau needs
 WANDER = 0.012  # share within which a speed left alone may wander
 OVERSHOOT = 0.03  # share
-IN_CUT = 0.5  # share of a stretch inside a pass
-MOST_SAG = 0.35
+IN_CUT, MOST_SAG = 0.5, 0.35  # share of a stretch inside a pass, and of the speed
 EVEN = 0.7  # share of an even part that each part of a plateau has at least
 EVEN_SPREAD = 0.05  # of the whole: settings run for 4 to 6 s
 TURNING_S = 0.3
@@ -38,6 +36,7 @@ HALF_LIFE_S = 0.5  # the spindle's wander is about as long
 # What of the wander a mean misses whose stretch begins a tenth later or earlier than the speed
 # was settled: two means, one over a share 1 - q of the other, differ by sqrt(q / (1 - q)).
 WANDER_SHARE = 0.33
+STARTED_S = 1.5  # by which two would differ on when a start from rest has settled
 ENDS_SHARE = 0.25  # what of the ends' weight, for most of them are the plateau's
 
 
@@ -320,30 +319,34 @@ def _plateau(
     fair = _fair(speed)
     speed, time_s, u95 = speed[fair], time_s[fair], track.spindle_rpm_u95[places][fair]
     mean, spread = float(np.mean(speed)), float(np.std(speed))
+    started = from_rest(np.log(track.spindle_rpm), group[0][0], step_s)
     slope = float(np.polyfit(time_s - time_s.mean(), speed, 1)[0]) if len(speed) > 2 else 0.0
     return Plateau(
         start_s=float(track.time_s[group[0][0]]),
         end_s=float(track.time_s[group[-1][1] - 1]) + step_s,
         spindle_rpm=mean,
-        spindle_rpm_u95=_mean_u95(speed, u95, step_s),
+        spindle_rpm_u95=_mean_u95(speed, u95, step_s, started=started),
         unsteadiness_percent=100 * spread / mean,
         drift_percent=100 * slope * float(time_s[-1] - time_s[0]) / mean,
         take=take,
     )
 
 
-def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float) -> float:
+def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float, *, started: bool) -> float:
     """95 % half-width of a plateau's mean.
 
     The track's own uncertainty is that of windows seconds long, so averaging gains nothing on
-    it; the spindle's wander averages out over its half-life; and where the plateau begins and
-    ends is a judgement, of which the mean of the middle part shows the weight.
+    it; the spindle's wander averages out over its half-life; and its ends are a judgement, whose
+    weight the middle part's mean shows, and after a start from rest the later part's.
     """
     mean = float(np.mean(speed))
     edge = len(speed) // 7
     middle = float(np.mean(speed[edge : len(speed) - edge])) if len(speed) > 2 * edge else mean
     wander = np.std(speed) / np.sqrt(max(1.0, len(speed) * step_s / HALF_LIFE_S))
     ends = ENDS_SHARE * (middle - mean)
+    if started:
+        late = speed[min(round(STARTED_S / step_s), len(speed) // 2) :]
+        ends = np.hypot(ends, float(np.mean(late)) - mean)
     return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), ends))
 
 

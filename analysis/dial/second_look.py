@@ -17,9 +17,12 @@ from analysis.dial.moving_lines import STEADY, Cells, cells_of, evidence_for
 from analysis.dial.staying import without_cells
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF
+from analysis.hearing.voice import Mask
 
 SHORTEST_CHUNKS = 6  # some two seconds: hands let a setting run for longer
 STRAY = 3  # cells in which a speed left alone lies: one to either side
+DRIFTS, ELSEWHERE = 9, 12  # cells by which a machine that runs on may drift, and that are apart
+OTHER = 6  # cells beyond which it is another speed
 NEAR = 4  # cells about the likeliest in which the lines' tops lie
 HEARD_AS = 0.3, 0.3, 0.4  # how likely a line is as it was, some 6 dB fainter, or unheard
 GOES_ON, ALL_OF_IT = 0.25, 0.75  # of a stretch's usual evidence
@@ -36,12 +39,15 @@ class Held:
     rotation_hz : float
     worth : float
         Log likelihood of the router's turning so against its being silent.
+    ahead : float
+        And against its turning at any other speed meanwhile.
     """
 
     first: int
     last: int
     rotation_hz: float
     worth: float
+    ahead: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,6 +62,8 @@ class Sounding:
         As in `Alignment`.
     seed_hz : float
         Rotation at the seed's own shift.
+    path : array, shape (chunks,)
+        Shift of each chunk in which the router was heard, or OFF.
     """
 
     axis: LogAxis
@@ -63,6 +71,7 @@ class Sounding:
     lines: Cells
     soundings: Cells
     seed_hz: float
+    path: Cells
 
     def shift_at(self, rotation_hz: float) -> int:
         """The shift nearest to a rotation."""
@@ -82,21 +91,41 @@ class Sounding:
         """What is likeliest held in some chunks between two rotations, if anything is.
 
         It may be `faint` where it is known to be there: its lines may be fainter, or unheard.
+        Its speed is then that which, taken so or as it was, is likeliest by far.
         """
         most = 2 * self.axis.reach
         first, last = (int(np.clip(self.shift_at(hz), 0, most)) for hz in (lowest_hz, highest_hz))
         within = max(first - 1, 0), min(last + 1, most)
         if len(self.axis.mean[chunks]) < SHORTEST_CHUNKS:
             return None
-        evidence = self._evidence(_part(self.axis, chunks, faint=faint), within)
-        begin, end, place, worth = _likeliest(evidence)
+        ways = (False, True) if faint else (False,)
+        evidence = [self._beyond_elsewhere(chunks, within, faint=way) for way in ways]
+        place, ahead = max(map(_plainest, evidence), key=lambda plainest: plainest[1])
+        begin, end, worth = _longest(evidence[-1][:, place])
         heard = slice(chunks.start + begin, chunks.start + end)
         shift = self._highest(heard, near=within[0] + place)
         about = max(shift - STRAY, 0), min(shift + STRAY, most)
         raw = _part(self.raw, chunks, faint=faint)
         begin, end = _grown(self._evidence(raw, about), begin, end)
         rotation_hz = self.seed_hz * float(np.exp(LOG_STEP * (shift - self.axis.reach)))
-        return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth)
+        return Held(chunks.start + begin, chunks.start + end, rotation_hz, worth, ahead)
+
+    def _beyond_elsewhere(self, chunks: slice, within: tuple[int, int], *, faint: bool) -> Floats:
+        """Evidence in some chunks beyond what the same speed has while the router is elsewhere.
+
+        That is another machine's: one that runs on has lines at its half, its third and so on.
+        """
+        evidence = self._evidence(_part(self.axis, chunks, faint=faint), within)
+        on = self.path != OFF
+        on[chunks] = False
+        if not on.any():
+            return evidence
+        others = self._evidence(_part(self.axis, on, faint=faint), within)
+        about = maximum_filter1d(others, DRIFTS, axis=1)
+        shifts = np.arange(within[0], within[1] + 1)
+        about[np.abs(self.path[on][:, None] - shifts) <= ELSEWHERE] = np.nan
+        runs_on = np.nan_to_num(np.nanmedian(about, axis=0))
+        return np.asarray(evidence - np.maximum(runs_on, 0), np.float32)
 
     def _highest(self, chunks: slice, *, near: int) -> int:
         """The shift near another at which the lines stand highest: a line is several cells wide."""
@@ -121,7 +150,7 @@ class Sounding:
         return np.asarray(maximum_filter1d(evidence, STRAY, axis=1), np.float32)
 
 
-def _part(axis: LogAxis, chunks: slice, *, faint: bool) -> LogAxis:
+def _part(axis: LogAxis, chunks: slice | Mask, *, faint: bool) -> LogAxis:
     """Some chunks of an axis; if `faint`, each line may be as it was, fainter or unheard.
 
     What was learned at other settings holds but roughly at one that is hardly heard: beside a
@@ -137,15 +166,23 @@ def _part(axis: LogAxis, chunks: slice, *, faint: bool) -> LogAxis:
     )
 
 
-def _likeliest(evidence: Floats) -> tuple[int, int, int, float]:
-    """First chunk, end and shift of the stretch of the highest evidence, and that."""
-    total = np.cumsum(evidence, axis=0, dtype=np.float64)
-    total = np.concatenate([np.zeros((1, total.shape[1])), total])
+def _plainest(evidence: Floats) -> tuple[int, float]:
+    """The shift of the highest evidence of any stretch, and its lead over others meanwhile."""
+    total = np.cumsum(np.pad(evidence, ((1, 0), (0, 0))), axis=0, dtype=np.float64)
     least = np.minimum.accumulate(total, axis=0)[:-SHORTEST_CHUNKS]
-    worth = total[SHORTEST_CHUNKS:] - least
-    end, place = (int(i) for i in np.unravel_index(int(np.argmax(worth)), worth.shape))
-    begin = int(np.argmin(total[: end + 1, place]))
-    return begin, end + SHORTEST_CHUNKS, place, float(worth[end, place])
+    place = int(np.argmax((total[SHORTEST_CHUNKS:] - least).max(axis=0)))
+    begin, end, worth = _longest(evidence[:, place])
+    others = np.abs(np.arange(evidence.shape[1]) - place) > OTHER
+    return place, worth - float((total[end] - total[begin])[others].max(initial=0.0))
+
+
+def _longest(evidence: Floats) -> tuple[int, int, float]:
+    """First chunk and end of the stretch of the highest evidence, shape (chunks,), and that."""
+    total = np.concatenate([[0.0], np.cumsum(evidence, dtype=np.float64)])
+    worth = total[SHORTEST_CHUNKS:] - np.minimum.accumulate(total)[:-SHORTEST_CHUNKS]
+    end = int(np.argmax(worth)) + SHORTEST_CHUNKS
+    begin = int(np.argmin(total[: end - SHORTEST_CHUNKS + 1]))
+    return begin, end, float(worth[end - SHORTEST_CHUNKS])
 
 
 def _grown(evidence: Floats, begin: int, end: int) -> tuple[int, int]:

@@ -12,6 +12,8 @@ from analysis.coaching.verdict import Verdict
 from analysis.coaching.wording import Units
 from analysis.cutting.bands import HAND_FEED_MM_S
 from analysis.cutting.geometry import feed_per_tooth
+from analysis.dial.fitting import fit_curve
+from analysis.dial.settings import parse_settings
 from analysis.hearing.passes import Span
 from tests.analysis.coaching.passes import HALF_INCH, heard
 
@@ -31,6 +33,19 @@ def test_rubbing_at_high_speed_turns_down_first() -> None:
     assert advice.step is Step.TURN_DOWN
     assert advice.turn_to_rpm is not None
     assert 14_000 <= advice.turn_to_rpm <= 18_000
+
+
+def test_a_calibrated_dial_says_where_to_turn() -> None:
+    """Hand arithmetic: a straight dial of 2,000 rpm a step from 8,000 at 1."""
+    dial = fit_curve(
+        settings=parse_settings("1..9"),
+        speeds_rpm=[8_000.0 + 2_000 * step for step in range(9)],
+        speeds_u95_rpm=[1.0] * 9,
+    )
+    setup = replace(HALF_INCH, dial=dial)
+    advice = advise(read_pass(heard(time_s=14, spindle_rpm=27_000), setup), setup, Units.MM)
+    assert advice.turn_to_rpm is not None
+    assert f"(dial at {1 + (advice.turn_to_rpm - 8_000) / 2_000:.2g})" in advice.text
 
 
 def test_above_26_000_turning_down_comes_first_even_for_an_easy_feed() -> None:

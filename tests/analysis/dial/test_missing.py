@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
-from analysis.dial.listening import FreeHearing, Sound, hear_running_free
+from analysis.dial.listening import FreeHearing, Sound, hear_running_free, worth_of
 from analysis.dial.matching import Mismatch, Trouble
 from analysis.dial.missing import not_told_of
 from analysis.dial.settings import parse_settings
@@ -37,6 +37,17 @@ def test_what_was_dropped_is_found_again_at_its_speed(heard: FreeHearing, missin
 def test_two_that_were_dropped_side_by_side_are_both_found(heard: FreeHearing, first: int) -> None:
     kept = tuple(p for i, p in enumerate(plateaus_heard(heard)) if i not in (first, first + 1))
     made = calibrate(kept, settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
+
+
+def test_the_rest_of_a_plateau_beside_it_does_not_hide_a_setting(heard: FreeHearing) -> None:
+    """Of the second plateau's 4 s so much was left out as not settled."""
+    _, second, *others = plateaus_heard(heard)
+    late = replace(second, start_s=second.start_s + 2.5)
+    made = calibrate(
+        (late, *others), settings=parse_settings("1..6"), heard=heard, plate_range_rpm=None
+    )
     assert isinstance(made, Calibration)
     assert [p.plateau.spindle_rpm for p in made.points] == pytest.approx(SPEEDS_RPM, rel=1e-4)
 
@@ -112,6 +123,24 @@ def test_a_speed_that_is_hardly_known_or_at_which_nothing_sounds_is_not_believed
         speeds = [p.plateau.spindle_rpm for p in made.points]
         assert speeds == pytest.approx(SPEEDS_RPM, rel=1e-4)
         assert any(note.startswith("Setting 4 was hardly heard") for note in made.notes)
+
+
+def test_a_faint_plateau_that_drifts_is_told(
+    heard: FreeHearing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of seven nats a second, say, where the others have hundreds."""
+    plateaus = plateaus_heard(heard)
+    drifts = replace(plateaus[3], drift_percent=1.3)
+    plateaus = (*plateaus[:3], drifts, *plateaus[4:])
+    worths = {drifts: 7.0 * drifts.length_s}
+    monkeypatch.setattr(
+        "analysis.dial.calibration.worth_of",
+        lambda one, take: worths.get(one, worth_of(one, take)),
+    )
+    settings = parse_settings("1..6")
+    made = calibrate(plateaus, settings=settings, heard=heard, plate_range_rpm=None)
+    assert isinstance(made, Calibration)
+    assert any(note.startswith("Setting 4 was hardly heard, and seems") for note in made.notes)
 
 
 def gone_elsewhere(

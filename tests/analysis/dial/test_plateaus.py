@@ -262,6 +262,28 @@ def test_a_plateau_begins_where_the_last_of_the_way_to_it_has_died_away(
     assert speeds(plateaus) == pytest.approx(SPEEDS_RPM, rel=2e-4)
 
 
+def test_one_turn_that_plainly_dies_away_is_believed_without_others() -> None:
+    """A hundredth that dies away with 0.3 s is 0.07 % after 0.3 s * ln(0.01 / 0.0007) = 0.8 s."""
+    since_s = np.arange(0, 5, STEP_S)
+    tail = 14_000 * (1 + 0.01 * np.exp(-since_s / 0.3))
+    corners = [(0.0, 18_000.0), (5.0, 18_000.0), *zip(5.5 + since_s, tail, strict=True)]
+    assert found(corners)[1].start_s == pytest.approx(6.3, abs=0.1)
+
+
+def test_a_speed_that_is_fastest_long_after_it_was_reached_did_not_overshoot() -> None:
+    since_s = np.arange(0, 6, STEP_S)
+    wander = 18_000 * (1 + 0.005 * np.exp(-(((since_s - 1.2) / 0.5) ** 2)))
+    plateaus = found([(2.0, 0.0), (2.7, 18_000.0), *zip(2.8 + since_s, wander, strict=True)])
+    assert plateaus[0].start_s == pytest.approx(2.8, abs=0.2)
+
+
+def test_after_a_start_from_rest_the_interval_holds_both_readings_of_when_it_settled() -> None:
+    """0.2 % more for 1.5 of 6 s: the means of all and of the rest differ by 0.05 %."""
+    later = [(1.5, 18_036.0), (1.5, 18_000.0), (6.0, 18_000.0)]
+    (rested,) = found([(2.0, 0.0), (2.3, 18_036.0), *((2.3 + t, rpm) for t, rpm in later)])
+    assert 18_009 - 18_000 <= rested.spindle_rpm_u95 < 18_036 - 18_000
+
+
 def test_a_speed_that_only_wanders_keeps_its_whole_plateau() -> None:
     plateaus = found(held(SPEEDS_RPM), wander=0.001)
     assert [p.start_s for p in plateaus] == pytest.approx(

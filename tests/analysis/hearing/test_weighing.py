@@ -1,5 +1,7 @@
 """Which of several courses to keep."""
 
+from collections.abc import Iterable
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -10,6 +12,7 @@ from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.search import Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.turning import Turning
+from analysis.hearing.voice import Voices
 from analysis.hearing.weighing import hear_turning
 from tests.analysis.hearing.searches import (
     RATE_HZ,
@@ -26,15 +29,18 @@ IDLE_HZ, SAG, VACUUM_HZ = 300.0, 0.03, 221.0
 PLATE_RPM = (10_000.0, 24_000.0)
 
 
-def vacuum() -> npt.NDArray[np.float64]:
+def vacuum(orders: Iterable[int] = (1, 2, 5, 7, 10)) -> npt.NDArray[np.float64]:
     time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
     turns = VACUUM_HZ * time_s
-    tones = [np.sin(2 * np.pi * order * turns + order**2) for order in (1, 2, 5, 7, 10)]
+    tones = [np.sin(2 * np.pi * order * turns + order**2) for order in orders]
     return np.asarray(0.06 * np.sum(tones, axis=0), np.float64)
 
 
 def heard_from(
-    monkeypatch: pytest.MonkeyPatch, frames: Frames, courses_hz: list[npt.NDArray[np.float64]]
+    monkeypatch: pytest.MonkeyPatch,
+    frames: Frames,
+    courses_hz: list[npt.NDArray[np.float64]],
+    taught: Voices | None = None,
 ) -> Turning:
     """What is heard where these courses were found over the floors, the likeliest first."""
 
@@ -42,7 +48,7 @@ def heard_from(
         return [Found(search, tell_apart(search, path_at(search, hz))) for hz in courses_hz]
 
     monkeypatch.setattr(weighing, "courses_over_floors", found)
-    return hear_turning(frames, flutes=2, plate_range_rpm=PLATE_RPM)
+    return hear_turning(frames, flutes=2, plate_range_rpm=PLATE_RPM, taught=taught)
 
 
 def router_hz(frames: Frames, *, sag: float = SAG) -> npt.NDArray[np.float64]:
@@ -117,6 +123,25 @@ def test_behind_a_machine_that_never_cuts_what_stirs_is_heard(
     heard = heard_from(monkeypatch, frames, [np.full(len(router_hz(frames)), VACUUM_HZ)])
     assert np.nanmedian(heard.rotation_hz[100:120]) == pytest.approx(IDLE_HZ, rel=1e-3)
     assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.9 * IDLE_HZ, rel=1e-3)
+
+
+def test_a_taught_voice_hears_the_router_beside_a_louder_machine(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The vacuum, all of whose orders sound, was found, and nothing else that answers the cut."""
+    monkeypatch.setattr(weighing, "course_that_stirs", lambda *_: None)
+    for way in ("_another", "_surest"):
+        monkeypatch.setattr(weighing, way, lambda best, *_: best)
+    alone = framed(router(CUTS, seconds=SECONDS, sag=SAG))
+    search = search_of(alone)
+    idle = tell_apart(search, path_at(search, router_hz(alone))).voices.idle
+    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG) + vacuum(range(1, 25)))
+    found = [np.full(len(router_hz(frames)), VACUUM_HZ)]
+    told_hz = [
+        np.nanmedian(heard_from(monkeypatch, frames, found, taught).rotation_hz[100:120])
+        for taught in (None, Voices(idle, idle))
+    ]
+    assert told_hz == pytest.approx([VACUUM_HZ, IDLE_HZ], rel=1e-3)
 
 
 def test_in_a_moment_nothing_can_be_told_from_what_stands_still() -> None:
