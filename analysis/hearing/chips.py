@@ -22,7 +22,7 @@ from analysis.hearing.contact import (
     two_state_path,
 )
 from analysis.hearing.gaps import CLEAR_S, clear_of
-from analysis.hearing.sagging import ends_by_sag
+from analysis.hearing.sagging import ends_by_sag, relieved
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
 
@@ -40,6 +40,7 @@ FRAME_S = 0.0232
 # cut is this far above running free, nepers, and this many of them.
 LEAST_LOUDNESS, LOUDNESS_WORTH = 0.13, 2.0
 PLAINLY_LOUDER, PLAIN_BANDS = 2.0, 3
+LOAD_WORTH, MOST_RELIEF = 12.0, 0.7  # share of the sag
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
@@ -85,15 +86,17 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         smooth = uniform_filter1d(share, max(1, round(STATE_S / trace.step_s)))
         surely = cut & (smooth > SURELY)
         flying = surely if surely.sum() > cut.sum() / 2 else flying
+    relief = relieved(trace, contact, stretches)
+    by_load = LOAD_WORTH * (MOST_RELIEF - relief) * trace.step_s / FRAME_S
     if apart < APART:
-        return _unsure(stretches)
+        return _unsure(_holed(stretches, two_state_path(by_load, cost=TOUCH_COST)))
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
-    stretches = _filled(stretches, share, least=least)
+    stretches = _filled(stretches, (share > least) & (relief < MOST_RELIEF))
     usual = np.clip(_usual(smooth, stretches, outside=1.0), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
     gain = np.minimum(gain, _loudness_gain(trace.bands, stretches, free=free, cut=cut))
-    gain *= trace.step_s / FRAME_S
+    gain = np.minimum(gain * trace.step_s / FRAME_S, by_load)
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
     parts = ends_by_sag(trace, parts)
@@ -150,11 +153,11 @@ def _end_u95_s(by_fall: tuple[float, float], share: FloatArray, end: int, step_s
     return by_fall[0] + by_fall[1] * fall_s
 
 
-def _filled(stretches: list[Stretch], share: FloatArray, *, least: float) -> list[Stretch]:
-    """Stretches joined where chips fly all the same between."""
+def _filled(stretches: list[Stretch], cutting: Mask) -> list[Stretch]:
+    """Stretches joined where it mostly cuts all the same between."""
     joined: list[Stretch] = []
     for start, end in stretches:
-        if joined and float(np.median(share[joined[-1][1] : start])) > least:
+        if joined and np.mean(cutting[joined[-1][1] : start]) > 0.5:
             joined[-1] = (joined[-1][0], end)
         else:
             joined.append((start, end))

@@ -40,6 +40,8 @@ RUB_SPREAD = 0.5  # of its logarithm
 SILENT = 0.25  # of the times that an edge stands still it cannot be heard
 # Of the cut's hiss a feed that falters keeps so much, and an edge that stands: mean and spread.
 HISS_FALTERING, HISS_STANDING = (0.5, 0.2), (0.15, 0.15)
+# Of the sag a feed that falters leaves more than the rest of this; nats for what is beyond.
+MOST_RELIEF, RELIEF_WORTH = 0.65, 40.0
 LEFT_WORTH, RUB_WORTH = 0.7, 0.3  # the two measures hear much the same
 MOST_ODDS = 6.0
 IMPOSSIBLE = -99.0  # nats
@@ -195,6 +197,8 @@ class HeardBreak:
         From `cut_left_measure`.
     hiss, hiss_sd : float
         From `cut_left_measure` too, of the chips' hiss alone.
+    relief : float
+        How much of the speed that the cut costs is won back, median; 0 if that can't be told.
     """
 
     length_s: float
@@ -204,6 +208,7 @@ class HeardBreak:
     left_sd: float
     hiss: float
     hiss_sd: float
+    relief: float
 
 
 def chances(breaks: Sequence[HeardBreak]) -> list[dict[Break, float]]:
@@ -260,13 +265,14 @@ def _odds_standing(heard: HeardBreak, level: float) -> float:
 
 
 def _odds_faltering(heard: HeardBreak) -> float:
-    """Log odds of a feed that falters over an edge that stands, by the chips' hiss."""
+    """Log odds of a feed that falters over an edge that stands, by the chips' hiss and the load."""
 
     def chance(middle: float, spread: float) -> float:
         spread = float(np.hypot(spread, heard.hiss_sd))
         return -(((heard.hiss - middle) / spread) ** 2) / 2 - float(np.log(spread))
 
-    return chance(*HISS_FALTERING) - chance(*HISS_STANDING)
+    no_load = max(0.0, heard.relief - MOST_RELIEF)
+    return chance(*HISS_FALTERING) - chance(*HISS_STANDING) - RELIEF_WORTH * no_load
 
 
 def _odds_by_left(left: float, *, sd: float, level: float) -> float:

@@ -14,7 +14,7 @@ from analysis.hearing.chips import chip_stretches
 from analysis.hearing.gaps import Break, HeardBreak, chances, cut_left_measure, rub_measure
 from analysis.hearing.load import load_of, removed_s
 from analysis.hearing.parting import Named, is_touch, parted
-from analysis.hearing.sagging import won_back
+from analysis.hearing.sagging import relieved, won_back
 from analysis.hearing.search import spans
 from analysis.hearing.spindle import UNSEEN
 from analysis.hearing.trace import Contact, Trace
@@ -189,6 +189,7 @@ def _named(
     left = cut_left_measure(features, contact=mask, settled=steady, step_s=step_s)
     rub = rub_measure(features, contact=mask, settled=steady, breaks=breaks, step_s=step_s)
     settled = won_back(trace, mask)
+    relief = relieved(trace, mask, list(stretches))
     heard = [
         HeardBreak(
             length_s=(b - a) * step_s,
@@ -198,6 +199,7 @@ def _named(
             left_sd=left.sd,
             hiss=hiss.measure(settled(a, b), b),
             hiss_sd=hiss.sd,
+            relief=float(np.median(relief[a:b])),
         )
         for a, b in breaks
     ]

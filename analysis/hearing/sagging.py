@@ -8,9 +8,11 @@ sound may follow that. The bend in the speed keeps the moment.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.search import mask_of
 from analysis.hearing.trace import Trace
@@ -32,6 +34,9 @@ SOUGHT_S, BEYOND_S = 0.45, 0.1  # before and after the end
 LEAVING_S = 0.04  # the load is off before the last chip is cut
 NOT_YET, MOST_LEFT_OUT = 0.25, 0.6  # of the sag; of a break
 NEAR_S = 0.6  # of an end: not "elsewhere"
+# ln speed by which the cut is told from running free, and times what the speed wanders there.
+LEAST_TOLD, TOLD_APART, RELIEF_S = 0.002, 4.0, 0.1
+HALFWAY, MOST_RELIEVED = 0.5, 0.3  # of the sag; share of the cut
 
 
 def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
@@ -66,6 +71,32 @@ def ends_by_sag(trace: Trace, stretches: list[Stretch]) -> list[Stretch]:
             end = max(entry + 1, left) if (end - left) * step_s > LATE_EXIT_S else end
         placed.append((entry, end))
     return placed
+
+
+def relieved(trace: Trace, contact: Mask, stretches: list[Stretch]) -> FloatArray:
+    """How much of the sag is won back in each frame: 0 in the cut, 1 running free.
+
+    An edge that stands still in the wood may rub as loud as a light cut, but it is no load. Each
+    frame is held against the nearest stretch's own speed: between them the dial may be turned.
+    0 all through where the speed hardly tells the cut from running free.
+    """
+    nothing = np.zeros(len(contact))
+    running, log_hz = trace.running, trace.log_hz
+    free, cut = running & ~contact & trace.steady, running & contact
+    sag = _sag(log_hz, running, contact)
+    if not free.any() or sag < LEAST_TOLD:
+        return nothing
+    wander = 1.4826 * float(np.median(np.abs(log_hz[free] - np.median(log_hz[free]))))
+    if sag < TOLD_APART * wander:
+        return nothing
+    smooth = uniform_filter1d(log_hz, max(1, round(RELIEF_S / trace.step_s)))
+    share = nothing.copy()
+    halfway = [(end + first) // 2 for (_, end), (first, _) in pairwise(stretches)]
+    for near, (first, end) in zip(pairwise([0, *halfway, len(share)]), stretches, strict=True):
+        here = slice(*near)
+        share[here] = np.where(running[here], smooth[here] - np.median(log_hz[first:end]), 0) / sag
+    # A governor that wins its speed back in the cut says nothing of the load.
+    return share if np.mean(share[cut] > HALFWAY) < MOST_RELIEVED else nothing
 
 
 def won_back(trace: Trace, contact: Mask) -> Callable[[int, int], int]:

@@ -38,6 +38,7 @@ def broken(
     left: float,
     left_sd: float,
     hiss: float = 0.0,
+    relief: float = 0.0,
     at_one_setting: bool = True,
 ) -> HeardBreak:
     return HeardBreak(
@@ -48,6 +49,7 @@ def broken(
         left_sd=left_sd,
         hiss=hiss,
         hiss_sd=0.08,
+        relief=relief,
     )
 
 
@@ -58,8 +60,10 @@ def told(
     left: float = 0.0,
     left_sd: float = 0.08,
     hiss: float = 0.0,
+    relief: float = 0.0,
 ) -> dict[Break, float]:
-    return chances([broken(length_s, rub=rub, left=left, left_sd=left_sd, hiss=hiss)])[0]
+    heard = broken(length_s, rub=rub, left=left, left_sd=left_sd, hiss=hiss, relief=relief)
+    return chances([heard])[0]
 
 
 def likeliest(length_s: float, **heard: float) -> Break:
@@ -103,6 +107,12 @@ def test_the_more_hiss_the_less_it_stands(low: float, more: float) -> None:
     for_none = [kinds[Break.NONE] - kinds[Break.DWELL] for kinds in (less, much)]
     # Between the two middles at least; far beyond both the wider of two bells leads anyhow.
     assert for_none[0] < for_none[1]
+
+
+def test_where_the_load_is_off_the_feed_has_not_only_faltered() -> None:
+    heard = {"rub": 3.0, "left": 0.6, "hiss": 0.6}
+    assert likeliest(0.4, **heard) is Break.NONE
+    assert likeliest(0.4, relief=0.9, **heard) is Break.DWELL
 
 
 def test_a_kind_is_likeliest_where_it_lasts_as_it_mostly_does() -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.hearing.sagging import ends_by_sag, won_back
+from analysis.hearing.sagging import ends_by_sag, relieved, won_back
 from analysis.hearing.trace import Trace
 
 STEP_S = 0.0232
@@ -96,3 +96,43 @@ def test_a_governed_motors_break_is_read_from_its_beginning() -> None:
     contact[ENTRY:EXIT] = True
     settled = won_back(trace_of(lagging(loaded(sag=0.02), lag_s=0.4)), contact)
     assert settled(EXIT, COUNT) == EXIT
+
+
+def in_contact() -> npt.NDArray[np.bool_]:
+    contact = np.zeros(COUNT, bool)
+    contact[ENTRY:EXIT] = True
+    return contact
+
+
+@given(sag=st.floats(0.01, 0.3), left=st.floats(0, 1))
+def test_what_is_won_back_of_the_sag_is_its_share(sag: float, left: float) -> None:
+    load = loaded(sag=sag)
+    load[ENTRY + 100 : ENTRY + 140] = FREE_HZ * (1 - sag) ** left
+    share = relieved(trace_of(load), in_contact(), [(ENTRY, EXIT)])
+    assert np.median(share[ENTRY : ENTRY + 90]) == pytest.approx(0, abs=0.05)
+    assert np.median(share[ENTRY + 105 : ENTRY + 135]) == pytest.approx(1 - left, abs=0.05)
+
+
+def test_each_pass_is_held_against_its_own_speed() -> None:
+    """The dial is turned between two passes, by more than the sag."""
+    load = loaded(sag=0.05)
+    load[310:] *= 0.8
+    load[280:340] /= 0.95
+    contact = in_contact()
+    contact[280:340] = False
+    share = relieved(trace_of(load), contact, [(ENTRY, 280), (340, EXIT)])
+    for first, end in ((ENTRY + 5, 275), (345, EXIT - 5)):
+        assert np.abs(share[first:end]).max() < 0.1
+
+
+def test_a_governor_that_wins_its_speed_back_in_the_cut_says_nothing() -> None:
+    load = loaded(sag=0.02)
+    load[ENTRY + 120 : EXIT] = FREE_HZ
+    share = relieved(trace_of(load), in_contact(), [(ENTRY, EXIT)])
+    assert not share.any()
+
+
+def test_where_the_speed_wanders_as_much_by_itself_it_says_nothing() -> None:
+    wander = np.exp(0.01 * np.sin(np.arange(COUNT) / 30))
+    share = relieved(trace_of(loaded(sag=0.02) * wander), in_contact(), [(ENTRY, EXIT)])
+    assert not share.any()
