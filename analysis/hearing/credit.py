@@ -13,7 +13,7 @@ import numpy as np
 from analysis.hearing.answer import spindle_answer
 from analysis.hearing.counting import counted_otherwise
 from analysis.hearing.frames import Frames
-from analysis.hearing.impostors import leaps_like_a_tune
+from analysis.hearing.impostors import leaps, leaps_like_a_tune
 from analysis.hearing.search import Course, Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.touching import hear_contact
@@ -27,6 +27,7 @@ MOST_ANSWER, TOGETHER_WORTH, MERIT_WORTH, MORE_CREDIT = 15.0, 6.0, 0.5, 2.0
 # Most routers come to 25. What has less is doubtful, what has more surely is one.
 LEAST_CREDIT, SURELY = 15.0, 18.0
 HARDLY_ANSWERED, HARDLY_CUTS = 4.0, 7.0
+MOST_LEAPS_PER_S = 0.25  # of a router: music leaps more than twice as often
 # Of a router that labours: candidates a step by which its speed moves between leaps, where notes
 # stand, and deviations by which it answers the cut, more than notes come to by chance: so many,
 # and so many if it stands as they do.
@@ -93,7 +94,11 @@ class Weighed:
 
     @property
     def is_beyond_doubt(self) -> bool:
-        """Whether it is a router's whatever else sounds."""
+        """Whether it is a router's whatever else sounds, music too."""
+        step_s = self.frames.grid.step_s
+        running_s = step_s * np.count_nonzero(np.isfinite(self.turning.rotation_hz))
+        if leaps(self.turning.rotation_hz, step_s=step_s) > MOST_LEAPS_PER_S * running_s:
+            return False
         return not self.is_doubtful and self.credit > SURELY
 
     @cached_property

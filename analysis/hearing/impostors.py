@@ -77,14 +77,20 @@ def leaps_like_a_tune(rotation_hz: FloatArray, *, step_s: float) -> bool:
         Seconds from frame to frame.
     """
     running = np.isfinite(rotation_hz)
-    log_hz = np.log(np.where(running, rotation_hz, 1.0))
-    ahead = max(1, round(AT_ONCE_S / step_s))
-    if len(running) <= ahead:
-        return False
-    # Unbroken from here to there: a note that begins after a rest is counted as that.
-    heard = np.lib.stride_tricks.sliding_window_view(running, ahead + 1).all(axis=1)
-    change = np.where(heard, log_hz[ahead:] - log_hz[:-ahead], 0.0)
-    breaks = sum(len(spans(way * change > LEAP)) for way in (1, -1))
+    breaks = leaps(rotation_hz, step_s=step_s)
     breaks += int(np.count_nonzero(running[1:] != running[:-1])) // 2
     running_s = np.count_nonzero(running) * step_s
     return bool(breaks >= LEAST_BREAKS and breaks > TUNE_BREAKS_PER_S * running_s)
+
+
+def leaps(rotation_hz: FloatArray, *, step_s: float) -> int:
+    """How often a rotation, NaN where off, changes by all but a semitone at once."""
+    running = np.isfinite(rotation_hz)
+    log_hz = np.log(np.where(running, rotation_hz, 1.0))
+    ahead = max(1, round(AT_ONCE_S / step_s))
+    if len(running) <= ahead:
+        return 0
+    # Unbroken from here to there: a note that begins after a rest is no leap.
+    heard = np.lib.stride_tricks.sliding_window_view(running, ahead + 1).all(axis=1)
+    change = np.where(heard, log_hz[ahead:] - log_hz[:-ahead], 0.0)
+    return sum(len(spans(way * change > LEAP)) for way in (1, -1))
