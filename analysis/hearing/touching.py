@@ -43,6 +43,7 @@ ANSWER_WORTH, MOST_ANSWER = 0.15, 12.0
 # less far apart, and from the second on no farther than that.
 ANSWERED, SURELY_ANSWERED, ANSWERED_APART = 2.0, 6.0, 2.0
 PASS_SPREAD, MOST_ODD = 0.9, 3.0  # of ln seconds, from job to job; nats
+USUAL_REST_S, MOST_REST = 15.0, 1.5  # of running free in one piece; nats for longer ones
 ENDS_S = 0.5  # at either end of a run, out of the wood
 SPIN_UP_S = 1.5
 SOON_S = 0.6
@@ -180,6 +181,7 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
         + 1
         - 2 * share_at_ends(states.second, settled, count=round(ENDS_S / trace.step_s))
         - odd_length_cost(states.second, step_s=trace.step_s)
+        - long_free_cost(trace.running & ~states.second, step_s=trace.step_s)
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
@@ -213,6 +215,15 @@ def odd_length_cost(second: Mask, *, step_s: float) -> float:
         return 0.0
     usual_s = float(np.sum(np.square(lengths_s)) / np.sum(lengths_s))
     return float(min(MOST_ODD, (np.log(usual_s / USUAL_PASS_S) / PASS_SPREAD) ** 2 / 2))
+
+
+def long_free_cost(free: Mask, *, step_s: float) -> float:
+    """What it costs, in nats, that a router runs on so long and nobody cuts.
+
+    Where the dial is turned, the cut at one setting may else be told from all the rest.
+    """
+    longest_s = step_s * max((end - first for first, end in spans(free)), default=0)
+    return float(np.clip(np.log(max(longest_s, 1e-3) / USUAL_REST_S), 0, MOST_REST))
 
 
 def _at_a_runs_ends(trace: Trace, contact: Mask) -> Mask:

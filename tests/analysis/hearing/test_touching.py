@@ -8,6 +8,7 @@ from analysis.hearing.touching import (
     SPIN_UP_S,
     contact_as_guessed,
     hear_contact,
+    long_free_cost,
     odd_length_cost,
 )
 from analysis.hearing.trace import Trace
@@ -134,6 +135,15 @@ def test_cuts_last_seconds_and_neither_a_moment_nor_a_minute() -> None:
     assert cost(Cut(4, 10), Cut(13, 13.5)) < 0.02  # a knot beside it says little
     assert cost(Cut(4, 7), Cut(7.5, 10)) < 0.02  # and a break inside nothing
     assert cost(Cut(4, 4.5), Cut(20, 20.5)) == cost(Cut(1, 76)) == 3
+
+
+def test_a_rest_costs_nothing_until_it_is_far_longer_than_usual() -> None:
+    def cost(*free: Cut) -> float:
+        return long_free_cost(truth(trace([], seconds=120), list(free)), step_s=STEP_S)
+
+    assert cost() == cost(Cut(2, 16), Cut(18, 24)) == 0
+    assert cost(Cut(2, 12), Cut(20, 50)) == pytest.approx(np.log(2), abs=0.01)  # by hand: 30 / 15
+    assert cost(Cut(2, 112)) == 1.5
 
 
 def test_running_free_only_is_no_cut_whatever_is_guessed() -> None:
