@@ -173,11 +173,14 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
         return float(values[two].mean() - values[one].mean())
 
     slower = _slower(trace, one, two)
+    answer = spindle_answer(trace.rotation_hz, states.second, step_s=trace.step_s)
+    # Voices that were named the wrong way round don't contradict a spindle that surely answers.
+    surely = answer > SURELY_ANSWERED
     signs = (
         0.5 * np.clip(slower / 0.003, -2, 2)
-        + 0.25 * np.clip(rise(trace.teeth) * trace.teeth.shape[1] / 3, -2, 2)
+        + 0.25 * np.clip(rise(trace.teeth) * trace.teeth.shape[1] / 3, 0 if surely else -2, 2)
         + np.clip(rise(trace.bands), -2, 2)
-        + np.clip(rise(trace.clipped_lead) / 10, -2, 2)
+        + np.clip(rise(trace.clipped_lead) / 10, 0 if surely else -2, 2)
         + 1
         - 2 * share_at_ends(states.second, settled, count=round(ENDS_S / trace.step_s))
         - odd_length_cost(states.second, step_s=trace.step_s)
@@ -185,8 +188,8 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
-    signs -= min(MOST_RARE, RARE * max(0.0, slower - USUALLY_SLOWER))
-    answer = spindle_answer(trace.rotation_hz, states.second, step_s=trace.step_s)
+    if not surely:
+        signs -= min(MOST_RARE, RARE * max(0.0, slower - USUALLY_SLOWER))
     signs += ANSWER_WORTH * np.clip(answer, -MOST_ANSWER, MOST_ANSWER)
     if states.apart < _credible_apart(answer):
         signs -= UNSURE
