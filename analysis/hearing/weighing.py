@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -38,6 +39,7 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 MOST_TAKEN_OUT = 3  # machines beside which a router that was taught is looked for
 
 Weigh = Callable[[Found], Weighed]
+Scan = Callable[[Search], list[Course]]
 
 
 def hear_turning(
@@ -71,13 +73,14 @@ def hear_turning(
         turning = refined(frames, *each, flutes=flutes)
         return Weighed(frames, turning, each.course, common, taught)
 
+    scan = cache(_courses_heard)  # a sound may be asked about twice
     best = weigh(found[0]) if found else None
     if known is None:
         if best is not None and (taught is not None or not best.is_tune):
-            best = _likeliest(frames, found, taught, best, weigh)
+            best = _likeliest(frames, found, taught, best, weigh, scan)
         if best is None or best.is_most_doubtful:
             sounds = dict.fromkeys([search, *(each.search for each in found)])
-            best = _surest(best, sounds, weigh)
+            best = _surest(best, sounds, weigh, scan)
     if best is None or best.is_tune:
         return silence
     return (best if known is not None else _running_free(best, weigh)).turning
@@ -89,6 +92,7 @@ def _likeliest(
     taught: Voices | None,
     best: Weighed,
     weigh: Weigh,
+    scan: Scan,
 ) -> Weighed:
     """The first that was found, or another that more looks like a router at work."""
     for also in found[1:]:
@@ -103,17 +107,17 @@ def _likeliest(
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
     if best.is_doubtful:
-        best = _another(best, weigh)
+        best = _another(best, weigh, scan)
     if taught is not None and best.is_doubtful:
         best = _recalled_beside_others(taught, best, weigh) or best
     return best
 
 
-def _another(best: Weighed, weigh: Weigh) -> Weighed:
+def _another(best: Weighed, weigh: Weigh, scan: Scan) -> Weighed:
     """Of any machines that sound the likeliest, if it answers the cut and has more merit."""
     others = [
         Found(best.sound, course)
-        for course in _courses_heard(best.sound)
+        for course in scan(best.sound)
         if not goes_along(course, best.course)
     ]
     likeliest = max(others, key=lambda found: found.course.merit, default=None)
@@ -123,10 +127,12 @@ def _another(best: Weighed, weigh: Weigh) -> Weighed:
     return better(best, other) if other.answer > ANSWERS else best
 
 
-def _surest(best: Weighed | None, sounds: Iterable[Search], weigh: Weigh) -> Weighed | None:
+def _surest(
+    best: Weighed | None, sounds: Iterable[Search], weigh: Weigh, scan: Scan
+) -> Weighed | None:
     """Of any machines that sound, over one floor or another, one that is beyond doubt."""
     for sound in sounds:
-        others = [weigh(Found(sound, course)) for course in _courses_heard(sound)]
+        others = [weigh(Found(sound, course)) for course in scan(sound)]
         sure = [other for other in others if other.is_beyond_doubt]
         if sure:
             surest = max(sure, key=lambda other: other.credit)
@@ -135,6 +141,7 @@ def _surest(best: Weighed | None, sounds: Iterable[Search], weigh: Weigh) -> Wei
 
 
 def _courses_heard(sound: Search) -> list[Course]:
+    """Every machine that sounds, followed."""
     return [followed(sound, path, path != OFF) for path in machines_heard(sound, MOST_HEARD)]
 
 
