@@ -59,8 +59,7 @@ MOST_LOADED, SURELY_GIVES_WAY = 0.64, 0.92
 MUCH, OFTEN, HARDLY_EVER, HELD_INSTEAD_WORTH = 0.08, 0.05, 0.02, 4.0
 MOST_MISSING = 0.05  # share of a take
 MOST_OF = 0.8
-SURELY_CUTS, ALL_BUT = 11.0, 0.97
-PLENTY, PLAINLY_AT_WORK = 12.0, 24.0  # nats a step, and merit
+PLAINLY_AT_WORK, ALL_BUT = 16.0, 0.97  # merit, and share of the seed's steps
 ALONG = 0.5  # share of the steps
 SAME_CUT = 0.7
 CUTS, HARDLY_CUTS = 7.0, 4.0  # cutness of a router that surely cuts, and of what may be none
@@ -139,17 +138,6 @@ def _held_instead(search: Search, course: Course) -> Course | None:
     return steadied(search, without_silent_ends(search, held))
 
 
-def beyond_doubt(course: Course) -> bool:
-    """Whether a course stands on so much that none over another floor could go before it.
-
-    Floors differ in faint lines and in ripples. Where the speed gives way they may yet differ in
-    how the lines are counted.
-    """
-    surely = course.evidence >= PLENTY and course.merit >= PLAINLY_AT_WORK
-    held = is_held(course) and _elsewhere(course) < HARDLY_EVER
-    return surely and held and course.off_plate == 0
-
-
 def _runs_on(course: Course, before: Course) -> bool:
     """Whether a course still runs where another one cut."""
     cut = before.cutting & before.running
@@ -179,7 +167,7 @@ def _likeliest(
             break
         longest = followed(search, path, seeds[0])
         if round_number == 0 and not besides and _is_plain(longest, path, seeds[0]):
-            return counted_right(search, longest)
+            return _settled(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
         proposals = _proposals(search, path, seeds, longest)
@@ -217,16 +205,22 @@ def _likeliest(
             best = alone
     if best.running.sum() < MIN_SEED_STEPS:
         return None
-    return steadied(whole, without_silent_ends(whole, counted_right(whole, best)))
+    return _settled(whole, best)
+
+
+def _settled(search: Search, course: Course) -> Course:
+    """A course counted rightly, without its silent ends, held if it hardly moves."""
+    course = without_silent_ends(search, counted_right(search, course))
+    return steadied(search, course)
 
 
 def _is_plain(course: Course, path: npt.NDArray[np.int64], seed: Mask) -> bool:
-    """Whether a course, followed from this seed, is a router's that is alone and surely cuts."""
+    """Whether a course, followed from this seed, is a router's that is alone and surely at work."""
     alone = np.count_nonzero(seed) >= MOST_OF * np.count_nonzero(path != OFF)
     off_seed = np.abs(course.path - path)[seed & course.running]
     keeps_to_seed = np.mean(off_seed <= HOP) >= ALL_BUT
     held = is_held(course)
-    surely = course.cutness >= SURELY_CUTS and course.off_plate == 0
+    surely = course.merit >= PLAINLY_AT_WORK and course.off_plate == 0
     return bool(alone and surely and keeps_to_seed and held)
 
 

@@ -6,12 +6,13 @@ stands still keeps those and the ripples, which pose as a comb.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
 from analysis.hearing.counting import counted_otherwise, ratio_scores
-from analysis.hearing.course import beyond_doubt, find_course
+from analysis.hearing.course import find_course
 from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.search import HOP, Course, Search
 from analysis.hearing.states import tell_apart
@@ -28,7 +29,12 @@ class Found(NamedTuple):
 
 
 def courses_over_floors(
-    frames: Frames, search: Search, *, known: Voices | None, taught: Voices | None
+    frames: Frames,
+    search: Search,
+    *,
+    known: Voices | None,
+    taught: Voices | None,
+    does: Callable[[Found], bool],
 ) -> list[Found]:
     """The router's course and, if the other floor shows quite another, both, likelier first.
 
@@ -39,6 +45,8 @@ def courses_over_floors(
         Of all of the frames' steps, over their own floor.
     known, taught
         As in `hear_turning`.
+    does : callable
+        Whether a course found over one floor does, so that none over the other could go before.
 
     Returns
     -------
@@ -47,7 +55,7 @@ def courses_over_floors(
     """
     course = find_course(search, known, taught)
     found = [] if course is None else [Found(search, course)]
-    if course is not None and (known is not None or beyond_doubt(course)):
+    if found and (known is not None or does(found[0])):
         return found
     standing = search.of(frames.over_standing_floor())
     course = find_course(standing, known, taught)

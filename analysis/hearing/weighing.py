@@ -64,17 +64,16 @@ def hear_turning(
         flutes=flutes,
         free_hz=free_range_hz(plate_range_rpm),
     )
-    found = courses_over_floors(frames, search, known=known, taught=taught)
+    weigh = _weigher(frames, search, flutes=flutes, taught=taught)
+    found = courses_over_floors(
+        frames, search, known=known, taught=taught, does=lambda first: _does(first, weigh)
+    )
     if found and is_hum(*found[0]):
         return silence
-    common = found[0].search if found else search
-
-    def weigh(each: Found) -> Weighed:
-        turning = refined(frames, *each, flutes=flutes)
-        return Weighed(frames, turning, each.course, common, taught)
-
-    scan = cache(_courses_heard)  # a sound may be asked about twice
+    if found and found[0].search is not search:
+        weigh = _weigher(frames, found[0].search, flutes=flutes, taught=taught)
     best = weigh(found[0]) if found else None
+    scan = cache(_courses_heard)  # a sound may be asked about twice
     if known is None:
         if best is not None and (taught is not None or not best.is_tune):
             best = _likeliest(frames, found, taught, best, weigh, scan)
@@ -84,6 +83,26 @@ def hear_turning(
     if best is None or best.is_tune:
         return silence
     return (best if known is not None else _running_free(best, weigh)).turning
+
+
+def _does(first: Found, weigh: Weigh) -> bool:
+    """Whether none that is found over another floor could go before.
+
+    Floors differ in faint lines and in ripples. Where the speed gives way they may yet differ in
+    how the lines are counted.
+    """
+    return is_held(first.course) and weigh(first).is_beyond_doubt
+
+
+def _weigher(frames: Frames, sound: Search, *, flutes: int | None, taught: Voices | None) -> Weigh:
+    """How courses are weighed against each other: told in one sound, each refined once."""
+
+    @cache
+    def weigh(each: Found) -> Weighed:
+        turning = refined(frames, *each, flutes=flutes)
+        return Weighed(frames, turning, each.course, sound, taught)
+
+    return weigh
 
 
 def _likeliest(
