@@ -92,7 +92,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         return _unsure(_holed(stretches, two_state_path(by_load, cost=TOUCH_COST)))
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
-    stretches = _filled(stretches, (share > least) & (relief < MOST_RELIEF))
+    stretches = _filled(stretches, trace.running & (share > least) & (relief < MOST_RELIEF))
     usual = np.clip(_usual(smooth, stretches, outside=1.0), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
     gain = np.minimum(gain, _loudness_gain(trace.bands, stretches, free=free, cut=cut))

@@ -40,8 +40,10 @@ RUB_SPREAD = 0.5  # of its logarithm
 SILENT = 0.25  # of the times that an edge stands still it cannot be heard
 # Of the cut's hiss a feed that falters keeps so much, and an edge that stands: mean and spread.
 HISS_FALTERING, HISS_STANDING = (0.5, 0.2), (0.15, 0.15)
-# Of the sag a feed that falters leaves more than the rest of this; nats for what is beyond.
-MOST_RELIEF, RELIEF_WORTH = 0.65, 40.0
+# Of the sag a feed that falters wins back no more than this, and an edge that stands no less, once
+# a sluggish motor has had its time for it; nats for what is beyond.
+MOST_RELIEF, LEAST_RELIEF, RELIEF_WORTH = 0.65, 0.5, 40.0
+SLUGGISH_S, RELIEVED_S = 0.3, 0.7
 LEFT_WORTH, RUB_WORTH = 0.7, 0.3  # the two measures hear much the same
 MOST_ODDS = 6.0
 IMPOSSIBLE = -99.0  # nats
@@ -197,8 +199,8 @@ class HeardBreak:
         From `cut_left_measure`.
     hiss, hiss_sd : float
         From `cut_left_measure` too, of the chips' hiss alone.
-    relief : float
-        How much of the speed that the cut costs is won back, median; 0 if that can't be told.
+    relief : float or None
+        How much of the speed that the cut costs is won back, median; None if that can't be told.
     """
 
     length_s: float
@@ -208,7 +210,7 @@ class HeardBreak:
     left_sd: float
     hiss: float
     hiss_sd: float
-    relief: float
+    relief: float | None
 
 
 def chances(breaks: Sequence[HeardBreak]) -> list[dict[Break, float]]:
@@ -271,8 +273,13 @@ def _odds_faltering(heard: HeardBreak) -> float:
         spread = float(np.hypot(spread, heard.hiss_sd))
         return -(((heard.hiss - middle) / spread) ** 2) / 2 - float(np.log(spread))
 
-    no_load = max(0.0, heard.relief - MOST_RELIEF)
-    return chance(*HISS_FALTERING) - chance(*HISS_STANDING) - RELIEF_WORTH * no_load
+    odds = chance(*HISS_FALTERING) - chance(*HISS_STANDING)
+    if heard.relief is None:
+        return odds
+    since_s = max(0.0, heard.length_s - SLUGGISH_S)
+    least = LEAST_RELIEF * (1 - float(np.exp(-since_s / RELIEVED_S)))
+    loaded = max(0.0, least - heard.relief) - max(0.0, heard.relief - MOST_RELIEF)
+    return odds + RELIEF_WORTH * loaded
 
 
 def _odds_by_left(left: float, *, sd: float, level: float) -> float:

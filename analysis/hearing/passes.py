@@ -25,7 +25,7 @@ Mask = npt.NDArray[np.bool_]
 HALFWAY = 0.5  # from cutting to running free, in evidence
 WANDER_S = 0.5  # speeds that far apart in time are hardly related
 IDLE_NEAR_S = 8.0
-MOSTLY = 0.5  # of a pass the router must be heard to run
+MOSTLY = 0.5  # of a pass, or of what joins two, the router must be heard to run
 ALL_BUT = 0.9  # of a break's frames: the course may miss a few
 # Nats by which another naming of a break may be behind and still be among nineteen in twenty.
 DOUBTED_PARTING, DOUBTED_STANDING = 2.0, 1.5
@@ -193,13 +193,13 @@ def _named(
     heard = [
         HeardBreak(
             length_s=(b - a) * step_s,
-            at_one_setting=_at_one_setting(trace.rotation_hz[a:b], step_s),
+            at_one_setting=_at_one_setting(trace, a, b),
             rub=rub(settled(a, b), b),
             left=left.measure(settled(a, b), b),
             left_sd=left.sd,
             hiss=hiss.measure(settled(a, b), b),
             hiss_sd=hiss.sd,
-            relief=float(np.median(relief[a:b])),
+            relief=float(np.median(relief[a:b])) if relief.any() else None,
         )
         for a, b in breaks
     ]
@@ -212,22 +212,33 @@ def _named(
     )
 
 
-def _at_one_setting(rotation_hz: FloatArray, step_s: float) -> bool:
-    """Whether a router ran all through a break, its speed won back once and then kept."""
-    running = np.isfinite(rotation_hz)
-    if np.mean(running) <= ALL_BUT:
+def _at_one_setting(trace: Trace, first: int, end: int) -> bool:
+    """Whether a router ran all through a break, its dial left alone.
+
+    Its speed is won back once and then kept, or is the same in the cuts before and after and never
+    much below that: as an edge bites again a motor that sags slows down before chips are heard.
+    """
+    running, step_s = trace.running, trace.step_s
+    if np.mean(running[first:end]) <= ALL_BUT:
         return False
     edge, back = round(CLEAR_OF_CUT_S / step_s), round(WON_BACK_S / step_s)
-    log_hz = np.log(rotation_hz[edge:-edge][running[edge:-edge]])
+    inside = np.arange(first + edge, end - edge)
+    log_hz = trace.log_hz[inside[running[inside]]]
     if len(log_hz) <= back:
         return True
     log_hz = median_filter(log_hz, 5, mode="nearest")
     falls = np.max(np.maximum.accumulate(log_hz) - log_hz)
-    return bool(max(falls, log_hz[-1] - log_hz[back]) < TURNED)
+    if max(falls, log_hz[-1] - log_hz[back]) < TURNED:
+        return True
+    before, after = slice(max(0, first - back), first), slice(end, end + back)
+    if not (running[before].any() and running[after].any()):
+        return False
+    cuts = [float(np.median(trace.log_hz[near][running[near]])) for near in (before, after)]
+    return bool(np.ptp(cuts) < TURNED and log_hz.min() > min(cuts) - TURNED)
 
 
 def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]]:
-    """Stretches of contact, joined where the sound between never got near running free."""
+    """Stretches of contact, joined where it runs between and never sounds near running free."""
     stretches = spans(contact.mask)
     free = trace.steady & ~contact.mask
     if not stretches or not free.any():
@@ -236,8 +247,9 @@ def _joined_over_nothing(trace: Trace, contact: Contact) -> list[tuple[int, int]
     free_level = float(np.median(contact.evidence[free]))
     joined = [stretches[0]]
     for start, end in stretches[1:]:
-        between = float(np.mean(contact.evidence[joined[-1][1] : start]))
-        if (between - cut_level) / (free_level - cut_level - 1e-9) < HALFWAY:
+        between = slice(joined[-1][1], start)
+        way = (contact.evidence[between].mean() - cut_level) / (free_level - cut_level - 1e-9)
+        if way < HALFWAY and np.mean(trace.running[between]) > ALL_BUT:
             joined[-1] = (joined[-1][0], end)
         else:
             joined.append((start, end))

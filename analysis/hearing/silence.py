@@ -2,7 +2,7 @@
 
 A course that was once on the router may go on where it is off, along a comb of another machine
 or along noise. Two things together tell: it is quieter there than the router running free ever
-is, and the speed is not the router's.
+is, and the speed is not the router's, or its lines are not heard.
 """
 
 from __future__ import annotations
@@ -15,11 +15,12 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from analysis.hearing.path import OFF
 from analysis.hearing.search import Course, Search, spans
-from analysis.hearing.voice import Mask
+from analysis.hearing.voice import Mask, order_fits, voices_evidence
 
 LEAST_DROP, SPREADS = 0.7, 2.5  # nepers, and spreads of running free, by which it is quieter
 FAN_POWER = 5.0  # a fan's sound power goes with the fifth power of its speed (common practice)
 ANOTHER = 0.006  # ln speed: an idling router keeps within that
+UNHEARD = -2.0  # nats a step: its lines are surely missing
 ONE_SETTING = 0.02  # ln speed
 CLEAR_S, BESIDE_S = 0.4, 2.0  # of a cut: where running free is learned
 SMOOTH_S, SHORTEST_S = 0.5, 0.5  # a recorder's gain may settle sooner than that
@@ -49,8 +50,9 @@ def without_silent_ends(search: Search, course: Course) -> Course:
     spread = 1.4826 * float(np.median(np.abs(level[free] - np.median(level[free]))))
     quietest = min(0.0, float(np.median(level[course.cutting & course.running])))
     quiet = level < quietest - max(LEAST_DROP, SPREADS * spread) + FAN_POWER * np.minimum(faster, 0)
-    silent = quiet & (np.abs(faster) > ANOTHER)
-    silent &= course.running
+    heard = voices_evidence(order_fits(search.orders(course.path)), course.voices)
+    unheard = uniform_filter1d(heard, _steps(SMOOTH_S, step_s)) < UNHEARD
+    silent = course.running & quiet & (unheard | (np.abs(faster) > ANOTHER))
     ends, least = np.zeros(len(silent), bool), _steps(SHORTEST_S, step_s)
     for first, last in spans(course.running):
         ends[first : first + _leading(silent[first:last], least)] = True

@@ -229,15 +229,36 @@ def test_evenness_falls_with_the_swing_of_the_load(swing: float, least: float, m
 
 
 @pytest.mark.parametrize(
-    ("free_rpm", "left_alone"),
+    ("free_rpm", "cut_rpm", "left_alone"),
     [
-        ([18_000, 18_400, 18_500, 18_500, 18_500], True),  # won back after the cut
-        ([18_500, 18_500, 17_000, 15_500, 15_500], False),  # turned down
-        ([18_500, 18_500, 18_600, 20_000, 20_500], False),  # turned up
+        ([18_000, 18_400, 18_500, 18_500, 18_500], (18_000, 18_000), True),  # won back
+        ([18_500, 18_500, 17_000, 15_500, 15_500], (18_000, 15_000), False),  # turned down
+        ([18_500, 18_500, 18_600, 20_000, 20_500], (18_000, 20_000), False),  # turned up
+        ([16_500, 18_500, 18_500, 17_500, 16_500], (16_300, 16_200), True),  # it bites again
+        ([16_500, 18_500, 18_500, 12_000, 16_500], (16_300, 16_200), False),  # off and on
     ],
 )
-def test_a_dial_that_is_turned_shows_in_the_speed(free_rpm: list[float], left_alone: bool) -> None:
-    step_s = 0.02
-    speed_hz = np.interp(np.arange(0, 2.6, step_s), np.linspace(0, 2.6, 5), free_rpm) / 60
-    assert _at_one_setting(speed_hz, step_s) is left_alone
-    assert not _at_one_setting(np.where(np.arange(len(speed_hz)) > 60, np.nan, speed_hz), step_s)
+def test_a_dial_that_is_turned_shows_in_the_speed(
+    free_rpm: list[float], cut_rpm: tuple[float, float], left_alone: bool
+) -> None:
+    first, end = frame(3), frame(5.6)
+    made = trace([Cut(0, 3), Cut(5.6, 9)], seconds=9)
+    free = np.interp(np.linspace(0, 4, end - first), range(5), free_rpm)
+    rpm = np.concatenate([[cut_rpm[0]] * first, free, [cut_rpm[1]] * (len(made.lead) - end)])
+    assert _at_one_setting(replace(made, rotation_hz=rpm / 60), first, end) is left_alone
+    rpm[first + 50 : end] = np.nan
+    assert not _at_one_setting(replace(made, rotation_hz=rpm / 60), first, end)
+
+
+def test_no_pass_goes_on_where_the_router_is_off() -> None:
+    # As it runs down it sounds much like the cut, but for the level.
+    made = trace([Cut(4, 9), Cut(18, 23)], seconds=27, off=[Cut(11, 16)])
+    bands = made.bands.copy()
+    bands[frame(9.5) : frame(16)] = made.bands[frame(4) : frame(4) + frame(16) - frame(9.5)]
+    evidence = np.full(len(bands), 20.0)
+    evidence[: frame(3)] = evidence[frame(24) :] = -20.0
+    mask = np.zeros(len(bands), bool)
+    mask[frame(4) : frame(9)] = mask[frame(18) : frame(23)] = True
+    heard = find_passes(replace(made, bands=bands), Contact(mask, evidence))
+    ends = [(heard_pass.entry_s, heard_pass.exit_s) for heard_pass in heard]
+    assert np.array(ends) == pytest.approx(np.array([(4, 9), (18, 23)]), abs=0.2)

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from analysis.hearing.orders import LOG_STEP, TOP_ORDER, Candidates
+from analysis.hearing.orders import AT_TIMES, LOG_STEP, TOP_ORDER, Candidates
 from analysis.hearing.path import OFF
 from analysis.hearing.search import Search, Steps
 from analysis.hearing.silence import without_silent_ends
@@ -30,6 +30,7 @@ def during(start_s: float, end_s: float) -> slice:
 
 def taken(
     *stretches: tuple[float, float, int, float],
+    voice: npt.NDArray[np.int64] = VOICE,
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
     """The path found in a take with two cuts, where the stretches named are otherwise.
 
@@ -55,7 +56,7 @@ def taken(
         flutes=2,
         free_hz=(100.0, 340.0),
     )
-    told = without_silent_ends(search, course_of(path, VOICE, cutting)).path
+    told = without_silent_ends(search, course_of(path, voice, cutting)).path
     assert np.array_equal(told[told != OFF], path[told != OFF])
     return path, told != OFF
 
@@ -95,3 +96,12 @@ def test_what_comes_again_inside_is_the_routers_own() -> None:
 def test_without_a_cut_nothing_is_known() -> None:
     everywhere = (0.0, SECONDS, 0, 0.0)
     assert taken(everywhere, (0.0, 3.0, 12, -1.5))[1].all()
+
+
+def test_its_own_speed_is_no_sign_of_it_where_no_line_of_it_is_heard() -> None:
+    # The sound is flat everywhere: a voice that expects lines speaks against every step of it.
+    path, on = taken((0, 3, 0, -4.0), voice=np.where(VOICE == VOICE, AT_TIMES, 0))
+    time_s = STEP_S * (np.arange(COUNT) + 0.5)
+    assert not on[time_s < 3 - EDGE_S].any()
+    assert on[(time_s > 3 + EDGE_S)].all()
+    assert (path != OFF).all()
