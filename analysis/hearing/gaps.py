@@ -178,7 +178,7 @@ class Lengths:
 
 DWELLS = Lengths(share=0.2, middle_s=0.8, spread=0.7)
 LIFT_OFFS = Lengths(share=0.15, middle_s=0.4, spread=0.6)
-FALTERS = Lengths(share=0.1, middle_s=0.25, spread=0.6)
+FALTERS = Lengths(share=0.2, middle_s=0.35, spread=0.6)
 WAYS_BACK = Lengths(share=1.0, middle_s=2.8, spread=0.45)
 RESTS = -2.7  # nats: three in ten, anywhere from there to a hundred times that
 
