@@ -51,19 +51,23 @@ def counted_right(search: Search, course: Course) -> Course:
                 cutting = counted[otherwise].cutting & course.running
                 told = ratio_scores(search, replace(course, cutting=cutting))
                 scores = {ratio: max(scores[ratio], told.get(ratio, -np.inf)) for ratio in likely}
-        weights = {
-            ratio: scores[ratio]
-            + counted[ratio].evidence
-            + LIKENESS_WORTH * counted[ratio].likeness
-            + TEETH_WORTH * min(counted[ratio].cutness, MOST_TEETH)
-            - counted[ratio].off_plate
-            for ratio in likely
-        }
+        weights = {ratio: count_weight(counted[ratio], scores[ratio]) for ratio in likely}
         best = max(weights, key=lambda ratio: weights[ratio])
         if weights[best] <= weights[1.0] + MARGIN:
             break
         course = counted[best]
     return _counted_alike(search, course)
+
+
+def count_weight(course: Course, score: float) -> float:
+    """What speaks for a course's count of its lines, nats, beside its `ratio_scores` score."""
+    return (
+        score
+        + course.evidence
+        + LIKENESS_WORTH * course.likeness
+        + TEETH_WORTH * min(course.cutness, MOST_TEETH)
+        - course.off_plate
+    )
 
 
 def _counted_alike(search: Search, course: Course) -> Course:
