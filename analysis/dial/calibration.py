@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.dial.curve import DialCurve
 from analysis.dial.fitting import fit_curve
 from analysis.dial.listening import FreeHearing, voice_at, worth_of
+from analysis.dial.loudness import as_loud
 from analysis.dial.matching import DialPoint, Mismatch, Trouble, match_settings
 from analysis.dial.missing import gaps_s, not_told_of, with_missing
 from analysis.dial.plateaus import Plateau, find_plateaus, is_left_for_another
 from analysis.dial.settings import Setting
 from analysis.hearing.listener import Hearing
+from analysis.hearing.spindle import SpindleTrack
 from analysis.hearing.voice import Voices
 
 OFF_PLATE = 0.05  # share beyond the plate's speeds that is worth telling
@@ -52,13 +54,37 @@ class Calibration:
 def plateaus_heard(
     heard: FreeHearing, cuts: tuple[Hearing, ...] | None = None
 ) -> tuple[Plateau, ...]:
-    """All plateaus of all takes, in their order; `cuts`, from `hear_cuts`, parts cuts from them."""
+    """All plateaus of all takes, in their order; `cuts`, from `hear_cuts`, parts cuts from them.
+
+    Where it is too quiet for the router, it is off, and what is heard there is something else.
+    """
+    found = _plateaus_on(heard.tracks, cuts)
+    loud = as_loud(found, found, heard.takes)
+    if len(loud) == len(found):
+        return found
+    quiet = [plateau for plateau in found if plateau not in loud]
+    tracks = (_without(track, quiet, take) for take, track in enumerate(heard.tracks))
+    return _plateaus_on(tuple(tracks), cuts)
+
+
+def _plateaus_on(
+    tracks: tuple[SpindleTrack, ...], cuts: tuple[Hearing, ...] | None
+) -> tuple[Plateau, ...]:
     plateaus: list[Plateau] = []
-    for take, track in enumerate(heard.tracks):
+    for take, track in enumerate(tracks):
         passes = cuts[take].passes if cuts else ()
         cuts_s = tuple((one.entry_s, one.exit_s) for one in passes)
         plateaus += find_plateaus(track, cuts_s=cuts_s, take=take)
     return tuple(plateaus)
+
+
+def _without(track: SpindleTrack, plateaus: list[Plateau], take: int) -> SpindleTrack:
+    """A take's track with nothing heard in some plateaus."""
+    rpm = track.spindle_rpm.copy()
+    for plateau in plateaus:
+        if plateau.take == take:
+            rpm[(track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)] = np.nan
+    return replace(track, spindle_rpm=rpm)
 
 
 def calibrate(

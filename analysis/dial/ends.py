@@ -21,12 +21,13 @@ TAUS_S = np.array([0.1, 0.14, 0.2, 0.28, 0.4, 0.55])
 LEAST_OVERSHOOT, CLEAR_OF_WANDER = 0.003, 2.5  # share; standard deviations
 DIED_AWAY_TAUS = 3.9  # to a tenth of its height
 FEWEST_STEPS = 5
-TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2])
+TURN_TAUS_S = np.array([0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.8, 1.2, 1.8])
 LEAST_FITTED_S, FEWEST_TURNS = 2.0, 3
 CLEAR_ENOUGH = 5.0  # times what is left beside it: clearer says no more
 ONE_SIDED = 4.0  # standard deviations of a mean over the turns
 PLAIN, PLAINLY, QUICK_S = 0.005, 12.0, 0.6  # share; times what is left beside it; tau
 ARRIVED = 0.0007  # share: what is left of a way adds a hundredth of a percent to a mean, no more
+LEAST_KEPT_S = 2.6  # of a plateau, however slowly it arrives
 ALIKE = 0.5  # of the usual overshoot
 SPIN_UP_S, LOST_S = 2.5, 1.7  # no ramp takes so long
 MOMENT_S, HELD_S = 0.5, 1.5
@@ -86,7 +87,9 @@ def _reached(stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: floa
         on_their_way = _on_their_way(alike, either_side=not rested) or _plainly_on_their_way(alike)
         for place, tau_s, height in on_their_way:
             if height > ARRIVED:
-                starts[place] += round(float(np.log(height / ARRIVED)) * tau_s / step_s)
+                first, last = stretches[place]
+                way = round(float(np.log(height / ARRIVED)) * tau_s / step_s)
+                starts[place] += min(way, max(0, last - first - round(LEAST_KEPT_S / step_s)))
     return starts
 
 

@@ -9,7 +9,8 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from analysis.dial.plateaus import Plateau, split_plateau
+from analysis.dial.plateaus import Plateau
+from analysis.dial.repeats import split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.spindle import SpindleTrack
 

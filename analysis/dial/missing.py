@@ -11,8 +11,10 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.dial.listening import FreeHearing, HeardTake, hear_again
+from analysis.dial.loudness import as_loud
 from analysis.dial.matching import FALL, LEAST_LENGTH, DialPoint, breaking_settings, part_some
-from analysis.dial.plateaus import WANDER, Plateau, find_plateaus, split_plateau
+from analysis.dial.plateaus import WANDER, Plateau, find_plateaus
+from analysis.dial.repeats import split_plateau
 from analysis.dial.settings import Setting
 from analysis.hearing.plate import ANY_ROUTER_RPM
 from analysis.hearing.spindle import SpindleTrack
@@ -256,7 +258,7 @@ def not_told_of(
                 continue
             if not any(_goes_on(found.plateau, p) for p in beside):
                 more.append(found.plateau)
-    return tuple(more)
+    return as_loud(tuple(more), plateaus, heard.takes)
 
 
 def _goes_on(found: Plateau, other: Plateau) -> bool:

@@ -24,10 +24,8 @@ LAG_S, SEED_S = 0.4, 0.6
 DROP_OUT_S = 1.2  # the track may slip or lose the router for so long inside a plateau
 UNSURE = 0.002  # share: unsurer than that the track tells nothing a plateau needs
 WANDER = 0.012  # share within which a speed left alone may wander
-OVERSHOOT = 0.03  # share
+OVERSHOOT, LONGEST_OVERSHOOT_S = 0.03, 3.5  # share; hands leave a dial alone for longer
 IN_CUT, MOST_SAG = 0.5, 0.35  # share of a stretch inside a pass, and of the speed
-EVEN = 0.7  # share of an even part that each part of a plateau has at least
-EVEN_SPREAD = 0.05  # of the whole: settings run for 4 to 6 s
 TURNING_S = 0.3
 LEFT, LEFT_S = 0.04, 0.25  # share, and seconds: longer than a slip of the track
 LEAPT_S, LEAPT = 0.35, 0.08  # seconds in which no motor changes its speed by that share
@@ -99,8 +97,8 @@ def find_plateaus(
     4. The ends are put where the speed reaches, and leaves, what its last part settled to.
     5. What lasts less than SHORTEST_S is dropped.
     """
-    step_s = _step_s(track)
-    track = _bridged(track, step_s)
+    step_s = step_of(track)
+    track = bridged(track, step_s)
     log_rpm = _smooth(np.log(track.spindle_rpm), step_s)
     stretches = _joined(_grown(_seeds(log_rpm, step_s), log_rpm), log_rpm, step_s)
     stretches = _without_leaps(stretches, log_rpm, step_s)
@@ -109,7 +107,7 @@ def find_plateaus(
     kept = _without_overshoot(kept, log_rpm, step_s)
     groups = _without_cuts(kept, log_rpm, track, cuts_s)
     return tuple(
-        _plateau(group, track, step_s=step_s, take=take)
+        plateau_on(group, track, step_s=step_s, take=take)
         for group in groups
         if _steady_s(group, track, step_s) >= SHORTEST_S
     )
@@ -131,15 +129,16 @@ def is_left_for_another(plateau: Plateau, track: SpindleTrack) -> bool:
     """
     within = (track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)
     off = np.abs(track.spindle_rpm[within] / plateau.spindle_rpm - 1) > LEFT  # NaN is not
-    least = round(LEFT_S / _step_s(track))
+    least = round(LEFT_S / step_of(track))
     return any(a > 0 and b < len(off) and b - a >= least for a, b in spans(off))
 
 
-def _step_s(track: SpindleTrack) -> float:
+def step_of(track: SpindleTrack) -> float:
+    """Seconds between two values of a track."""
     return float(track.time_s[1] - track.time_s[0]) if len(track.time_s) > 1 else 0.05
 
 
-def _bridged(track: SpindleTrack, step_s: float) -> SpindleTrack:
+def bridged(track: SpindleTrack, step_s: float) -> SpindleTrack:
     """The track drawn straight through unsure moments between which the speed is one.
 
     Unsure for longer than DROP_OUT_S is all there is to hear, and stays.
@@ -218,15 +217,24 @@ def _level(log_rpm: FloatArray, first: int, last: int) -> float:
 def _without_overshoot(
     stretches: list[tuple[int, int]], log_rpm: FloatArray, step_s: float
 ) -> list[tuple[int, int]]:
-    """Drop a stretch that is the top of an overshoot: after rest, just above the next, shorter."""
-    kept = []
+    """Drop a stretch that is the top of an overshoot: just beyond the next, and shorter.
+
+    Beyond is above after a rest, else on the far side seen from the speed before.
+    """
+    kept: list[tuple[int, int]] = []
     for i, (first, last) in enumerate(stretches):
         if i + 1 < len(stretches):
             a, b = stretches[i + 1]
             above = _level(log_rpm, first, last) - _level(log_rpm, a, b)
             soon = (a - last) * step_s < DROP_OUT_S
             shorter = last - first < b - a
-            if soon and shorter and 0 < above < OVERSHOOT and from_rest(log_rpm, first, step_s):
+            if from_rest(log_rpm, first, step_s):
+                beyond = above
+            elif kept and (last - first) * step_s < LONGEST_OVERSHOOT_S:
+                beyond = above * np.sign(_level(log_rpm, a, b) - _level(log_rpm, *kept[-1]))
+            else:
+                beyond = 0.0
+            if soon and shorter and 0 < beyond < OVERSHOOT:
                 continue
         kept.append((first, last))
     return kept
@@ -310,9 +318,10 @@ def _fair(speed_rpm: FloatArray) -> Mask:
     return np.asarray(np.abs(speed_rpm / np.median(speed_rpm) - 1) < 2 * SAME_SPEED)
 
 
-def _plateau(
+def plateau_on(
     group: list[tuple[int, int]], track: SpindleTrack, *, step_s: float, take: int
 ) -> Plateau:
+    """The plateau that a group of stretches, first step and end (exclusive) of each, makes."""
     places = np.concatenate([np.arange(a, b) for a, b in group])
     places = places[np.isfinite(track.spindle_rpm[places])]
     speed, time_s = track.spindle_rpm[places], track.time_s[places]
@@ -325,7 +334,10 @@ def _plateau(
         start_s=float(track.time_s[group[0][0]]),
         end_s=float(track.time_s[group[-1][1] - 1]) + step_s,
         spindle_rpm=mean,
-        spindle_rpm_u95=_mean_u95(speed, u95, step_s, started=started),
+        spindle_rpm_u95=math.hypot(
+            _mean_u95(speed, u95, step_s, started=started),
+            mean - _mean_since_near(track, group[0][0], int(places[-1]) + 1, mean),
+        ),
         unsteadiness_percent=100 * spread / mean,
         drift_percent=100 * slope * float(time_s[-1] - time_s[0]) / mean,
         take=take,
@@ -350,51 +362,9 @@ def _mean_u95(speed: FloatArray, u95: FloatArray, step_s: float, *, started: boo
     return float(np.hypot(np.hypot(np.median(u95), WANDER_SHARE * 1.96 * wander), ends))
 
 
-def _less_sure(plateau: Plateau, u95_rpm: float) -> Plateau:
-    return replace(plateau, spindle_rpm_u95=float(np.hypot(plateau.spindle_rpm_u95, u95_rpm)))
-
-
-def split_plateau(plateau: Plateau, track: SpindleTrack, parts: int) -> tuple[Plateau, ...] | None:
-    """Part a plateau that is several settings of the same number, one after the other.
-
-    The parts differ by no more than the hand's aim, so no ramp is heard between them; the
-    break is put where the speeds before and after differ most clearly. None where the plateau
-    is too short for so many.
-    """
-    if parts == 1:
-        return (plateau,)
-    step_s = _step_s(track)
-    track = _bridged(track, step_s)
-    within = (track.time_s >= plateau.start_s) & (track.time_s < plateau.end_s)
-    places = np.flatnonzero(within & np.isfinite(track.spindle_rpm))
-    least = max(round(SHORTEST_S / step_s), round(EVEN * len(places) / parts))
-    if len(places) < parts * round(SHORTEST_S / step_s):
-        return None
-    log_rpm = np.log(track.spindle_rpm[places])
-    total = np.cumsum(log_rpm)
-    count = np.arange(1, len(places))
-    step = (total[-1] - total[:-1]) / (len(places) - count) - total[:-1] / count
-    var = np.var(log_rpm) * HALF_LIFE_S / step_s
-    gain = 0.5 * count * (len(places) - count) / len(places) * step**2 / max(float(var), 1e-12)
-    # Each setting is held about as long: without a clear step the break is in the middle.
-    gain -= 0.5 * ((count / len(places) - 1 / parts) / EVEN_SPREAD) ** 2
-    gain[: least - 1] = gain[len(gain) - (parts - 1) * least + 1 :] = -np.inf
-    cut = int(np.argmax(gain)) + 1
-    blur = round(TURNING_S / step_s)
-    first = (int(places[0]), int(places[cut - 1]) + 1 - blur)
-    rest = (int(places[cut]) + blur, int(places[-1]) + 1)
-    # Where the break lies is a guess: what either mean would be elsewhere is in its interval.
-    likely = np.exp(gain - gain.max())
-    before_rpm, after_rpm = (
-        np.exp(mean)
-        for mean in (total[:-1] / count, (total[-1] - total[:-1]) / (len(places) - count))
-    )
-    before, after = (
-        _less_sure(
-            _plateau([span], track, step_s=step_s, take=plateau.take),
-            1.96 * float(np.sqrt(np.average((mean_rpm - mean_rpm[cut - 1]) ** 2, weights=likely))),
-        )
-        for span, mean_rpm in ((first, before_rpm), (rest, after_rpm))
-    )
-    later = split_plateau(after, track, parts - 1)
-    return None if later is None else (before, *later)
+def _mean_since_near(track: SpindleTrack, first: int, last: int, mean_rpm: float) -> float:
+    """What the mean were for one who lets a plateau begin where its speed is nearly reached."""
+    near = np.abs(track.spindle_rpm[:last] / mean_rpm - 1) < SAME_SPEED  # NaN is not
+    off = np.flatnonzero(~near[:first])
+    since = slice(int(off[-1]) + 1 if len(off) else 0, last)
+    return float(np.mean(track.spindle_rpm[since][near[since]]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,7 +12,6 @@ from analysis.dial.log_axis import LogAxis
 from analysis.dial.moving_lines import Alignment, Cells, FloatArray, cells_of, worth
 from analysis.dial.running_on import SHORTEST_CHUNKS, held
 from analysis.hearing.orders import LOG_STEP
-from analysis.hearing.path import OFF
 from analysis.hearing.ratio import RATIOS
 
 SEEDS = 5
@@ -19,15 +19,16 @@ WORTH = 0.27  # of the first one's
 FEWEST_SPEEDS, APART_CELLS = 4, 16
 SAME_CELLS = 6
 MOSTLY = 0.6
-TIED = 0.6  # share of the take in which it turns in one or two fixed ratios to the first
+OWN_TURNS = 0.2  # share of all turns: lines of one machine turn together
+EDGE_CHUNKS = 2  # a turn begins and ends so much earlier or later on one set of lines
 
 
 def another_turns(axis: LogAxis, orders: Cells, first: Alignment) -> bool:
     """Whether what is left without the first machine is another that is set as it was.
 
-    Its speed must take several values, not in one fixed ratio to the first one's: a bearing,
-    or orders too high to be counted, move with the router. `orders` are the cells of all
-    orders of the first machine, in the seed's place.
+    Its speed must take several values, and at times of its own: a bearing, or orders too high to
+    be counted, move when the router does, wherever they are laid on one another. `orders` are
+    the cells of all orders of the first machine, in the seed's place.
     """
     mine = cells_of(axis, orders, first.path, np.arange(len(first.path)))
     rest = replace(
@@ -45,11 +46,25 @@ def another_turns(axis: LogAxis, orders: Cells, first: Alignment) -> bool:
         return False
     if _at_one_speed(speeds, np.array([b - a for a, b in stretches])) > MOSTLY:
         return False
-    both = (second.path != OFF) & (first.path != OFF)
-    apart = (second.path - first.path)[both]
-    once, left = _most_common(apart)
-    again, _ = _most_common(left)
-    return once + again < TIED * len(apart)
+    return own_turns(first.path, second.path) > OWN_TURNS
+
+
+def own_turns(path: Cells, other: Cells) -> float:
+    """Share of two machines' turns from speed to speed in which the other holds its speed."""
+    turns = [_turns(path, other), _turns(other, path)]
+    alone, every = np.sum(turns, axis=0)
+    return float(alone / max(every, 1))
+
+
+def _turns(path: Cells, other: Cells) -> tuple[int, int]:
+    """How many of a path's turns lie within a hold of the other, and how many there are."""
+    holds = held(other, SHORTEST_CHUNKS)
+    alone = every = 0
+    for (first, last), (then, end) in pairwise(held(path, SHORTEST_CHUNKS)):
+        if abs(np.median(path[first:last]) - np.median(path[then:end])) > SAME_CELLS:
+            every += 1
+            alone += any(a + EDGE_CHUNKS < last and then < b - EDGE_CHUNKS for a, b in holds)
+    return alone, every
 
 
 def _at_one_speed(speeds: FloatArray, lengths: Cells) -> float:
@@ -61,13 +76,3 @@ def _at_one_speed(speeds: FloatArray, lengths: Cells) -> float:
     apart = speeds[:, None, None] - speeds[:, None] - np.log(RATIOS) / LOG_STEP
     same = np.any(np.abs(apart) <= SAME_CELLS, axis=2)
     return float((same @ lengths).max() / lengths.sum())
-
-
-def _most_common(values: Cells) -> tuple[int, Cells]:
-    """How many values lie about the most common one, and the others."""
-    if not len(values):
-        return 0, values
-    near = np.abs(values[:, None] - values[None, :]) <= SAME_CELLS
-    best: FloatArray = near.sum(axis=1)
-    most = int(np.argmax(best))
-    return int(best[most]), values[~near[most]]

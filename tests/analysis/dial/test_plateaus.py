@@ -10,8 +10,8 @@ from analysis.dial.plateaus import (
     find_plateaus,
     is_left_for_another,
     may_hold_cuts,
-    split_plateau,
 )
+from analysis.dial.repeats import split_plateau
 from analysis.dial.settings import parse_settings
 from tests.analysis.dial.courses import STEP_S, held, started, track_of, unsure
 
@@ -289,3 +289,48 @@ def test_a_speed_that_only_wanders_keeps_its_whole_plateau() -> None:
     assert [p.start_s for p in plateaus] == pytest.approx(
         [5.6 * number for number in range(len(SPEEDS_RPM))], abs=4 * STEP_S
     )
+
+
+def test_the_top_of_an_overshoot_after_a_turn_is_no_plateau() -> None:
+    # 2 % too far for 2 s, then the speed: no dial has two settings so near each other.
+    corners = [
+        (0.0, 15e3),
+        (5.0, 15e3),
+        (5.6, 18_360.0),
+        (7.6, 18_360.0),
+        (8.2, 18e3),
+        (13.0, 18e3),
+    ]
+    assert speeds(found(corners)) == pytest.approx([15e3, 18e3], rel=1e-3)
+
+
+def test_a_setting_that_is_set_again_a_little_nearer_stays_a_plateau() -> None:
+    # The same numbers on the near side: one who set it twice, and reached it better.
+    corners = [
+        (0.0, 15e3),
+        (5.0, 15e3),
+        (5.6, 17_640.0),
+        (7.6, 17_640.0),
+        (8.2, 18e3),
+        (13.0, 18e3),
+    ]
+    assert len(found(corners)) == 3
+
+
+def test_a_way_of_seconds_leaves_a_plateau_and_its_interval_holds_both_readings() -> None:
+    """What is left of 1.5 % after the time t is 1.5 % exp(-t / 1.2 s).
+
+    One who reads from where 0.6 % is left, 1.1 s on, has 0.6 % * 1.2 / 3.9 = 0.18 % in the mean.
+    """
+    corners: list[tuple[float, float]] = [(0.0, SPEEDS_RPM[0]), (5.0, SPEEDS_RPM[0])]
+    for speed in SPEEDS_RPM[1:]:
+        begin_s = corners[-1][0] + 0.6
+        since_s = np.arange(0, 5, 0.02)
+        way = speed * (1 - 0.015 * np.exp(-since_s / 1.2))
+        corners += list(zip(begin_s + since_s, way, strict=True))
+    plateaus = found(corners, wander=0.0002)
+    assert len(plateaus) == len(SPEEDS_RPM)
+    for plateau, speed in zip(plateaus[1:], SPEEDS_RPM[1:], strict=True):
+        assert abs(plateau.spindle_rpm / speed - 1) < 1.2e-3
+        assert plateau.length_s >= 2.5
+        assert abs(0.9982 * speed - plateau.spindle_rpm) < plateau.spindle_rpm_u95

@@ -10,7 +10,9 @@ from analysis.dial.calibration import Calibration, calibrate, plateaus_heard
 from analysis.dial.explaining import explain
 from analysis.dial.listening import FreeHearing, Sound, hear_running_free
 from analysis.dial.matching import Mismatch, Trouble
+from analysis.dial.second_router import own_turns
 from analysis.dial.settings import parse_settings
+from analysis.hearing.path import OFF
 from tests.analysis.dial.free_running import SAMPLE_RATE_HZ, row_of_speeds, sound_of
 
 Samples = npt.NDArray[np.float32]
@@ -77,3 +79,16 @@ def test_a_machine_that_runs_on_is_no_second_one() -> None:
     runs_on = row([15_350.0] * 6, held_s=4, orders={1: 0.015, 2: 0.015, 3: 0.01}, seed=2)
     heard = heard_together(row(SPEEDS_RPM, held_s=4), runs_on)
     assert found(heard) == pytest.approx(SPEEDS_RPM, rel=3e-4)
+
+
+def path_of(shifts: list[int], chunks: int) -> npt.NDArray[np.int64]:
+    """Each shift for so many chunks, and a chunk between two in which nothing is told."""
+    return np.concatenate([[*[shift] * chunks, OFF] for shift in shifts]).astype(np.int64)
+
+
+def test_lines_of_one_machine_turn_together_however_they_are_laid_on_one_another() -> None:
+    # Speeds in no fixed ratio, as of orders beyond all that are counted, but at the same times.
+    first = path_of([575, 518, 624, 735, 455, 669, 778], 14)
+    assert own_turns(first, path_of([482, 637, 742, 494, 852, 787, 620], 14)) == 0
+    # Another's settings of 10 chunks and of its own times: hardly a turn of one is one of both.
+    assert own_turns(first, path_of([482, 637, 742, 494, 852, 787, 620, 500, 700], 10)) > 0.2
