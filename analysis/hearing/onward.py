@@ -28,13 +28,13 @@ class OnwardPath:
         self._ramp = np.float32(glide_cost) * np.arange(count, dtype=np.float32)
         self._switch_cost = np.float32(switch_cost)
         self._most = most
-        self._scores = np.empty((0, count), np.float32)
-        self._off = np.empty(0, np.float32)
+        self._scores = np.empty((0, 1, count), np.float32)
+        self._off = np.empty((0, 1), np.float32)
 
     def add(self, evidence: npt.NDArray[np.float32]) -> None:
         """Take in steps, shape (n, candidates): log likelihood against "not running"."""
-        scores = np.concatenate([self._scores, evidence])
-        off = np.concatenate([self._off, np.zeros(len(evidence), np.float32)])
+        scores = np.concatenate([self._scores, evidence[:, None]])
+        off = np.concatenate([self._off, np.zeros((len(evidence), 1), np.float32)])
         first = max(1, len(self._scores))
         carry_on(scores, off, first=first, ramp=self._ramp, switch_cost=self._switch_cost)
         self._scores, self._off = scores[-self._most :], off[-self._most :]
@@ -42,4 +42,4 @@ class OnwardPath:
     def newest(self, steps: int) -> npt.NDArray[np.int64]:
         """The path through the newest steps, as in `best_path`, shape (steps or fewer,)."""
         scores, off = self._scores[-steps:], self._off[-steps:]
-        return trace_back(scores, off, ramp=self._ramp, switch_cost=self._switch_cost)
+        return trace_back(scores, off, ramp=self._ramp, switch_cost=self._switch_cost)[:, 0]

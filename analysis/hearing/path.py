@@ -88,48 +88,13 @@ def _paths(
 
     A window begins `every` so many steps, and the last one ends with the evidence.
     """
-    begins, count = (windows - 1) * every, evidence.shape[1]
-    steps = len(evidence) - begins
-    ramp = glide_cost * np.arange(count, dtype=np.float32)
-    if windows == 1:  # by itself it is gone through in half the time
-        own, own_off = evidence.astype(np.float32), np.zeros(steps, np.float32)
-        carry_on(own, own_off, first=1, ramp=ramp, switch_cost=switch_cost)
-        return trace_back(own, own_off, ramp=ramp, switch_cost=switch_cost)[None]
-    scores = np.empty((steps, windows, count), np.float32)
+    begins = every * np.arange(windows)
+    steps = len(evidence) - begins[-1]
+    scores = evidence[begins + np.arange(steps)[:, None]]
     off = np.zeros((steps, windows), np.float32)
-    ramps = np.stack([ramp, ramp[::-1]])[:, None]
-    ways = np.empty((2, windows, count), np.float32)  # from below and from above
-    back = ways[1, :, ::-1]
-    scores[0] = evidence[: begins + 1 : every or 1]
-    for t in range(1, steps):
-        previous, now = scores[t - 1], scores[t]
-        best = np.maximum.reduce(previous, axis=1)
-        np.add(previous, ramps, out=ways)
-        np.maximum.accumulate(ways[0], axis=1, out=ways[0])
-        np.maximum.accumulate(back, axis=1, out=back)
-        ways -= ramps
-        np.maximum(ways[0], ways[1], out=now)
-        np.maximum(now, (off[t - 1] - switch_cost)[:, None], out=now)
-        now += evidence[t : begins + t + 1 : every or 1]
-        # Only differences matter; taking the best off keeps float32 sharp on long takes.
-        now -= best[:, None]
-        off[t] = np.maximum(off[t - 1], best - switch_cost) - best
-    paths = np.empty((windows, steps), np.int64)
-    row = np.arange(windows)
-    state = scores[-1].argmax(axis=1)
-    paths[:, -1] = state = np.where(scores[-1, row, state] > off[-1], state, OFF)
-    slope = glide_cost * np.abs(np.arange(1 - count, count))
-    # From off it is as far to any speed.
-    slope = np.concatenate([slope, np.zeros(count, np.float32)])
-    slopes = np.lib.stride_tricks.sliding_window_view(slope, count)
-    for t in range(steps - 2, -1, -1):
-        was_off = state == OFF
-        came = scores[t] - slopes[np.where(was_off, 2 * count - 1, count - 1 - state)]
-        state = came.argmax(axis=1)
-        lead = came[row, state] - off[t]
-        runs = np.where(was_off, lead > switch_cost, lead >= -switch_cost)
-        paths[:, t] = state = np.where(runs, state, OFF)
-    return paths
+    ramp = glide_cost * np.arange(evidence.shape[1], dtype=np.float32)
+    carry_on(scores, off, first=1, ramp=ramp, switch_cost=switch_cost)
+    return trace_back(scores, off, ramp=ramp, switch_cost=switch_cost).T
 
 
 def carry_on(
@@ -142,24 +107,24 @@ def carry_on(
 ) -> None:
     """Turn the evidence from the step `first` on into scores, in place.
 
-    `scores`, shape (steps, candidates), holds the best courses' scores before that step and the
-    evidence from there on; `off`, shape (steps,), those of not running. `ramp` is what it costs
-    to move by 0, 1, 2, ... candidates.
+    `scores`, shape (steps, windows, candidates), holds the best courses' scores before that step
+    and the evidence from there on; `off`, shape (steps, windows), those of not running. `ramp` is
+    what it costs to move by 0, 1, 2, ... candidates.
     """
-    ways = np.empty((2, len(ramp)), np.float32)  # from below, and from above turned round
+    ways = np.empty((2, *scores.shape[1:]), np.float32)  # from below, and from above turned round
     for t in range(first, len(scores)):
         previous, now = scores[t - 1], scores[t]
-        best = previous.max()
+        best = np.maximum.reduce(previous, axis=1)
         np.add(previous, ramp, out=ways[0])
-        np.add(previous[::-1], ramp, out=ways[1])
-        np.maximum.accumulate(ways, axis=1, out=ways)
+        np.add(previous[:, ::-1], ramp, out=ways[1])
+        np.maximum.accumulate(ways, axis=2, out=ways)
         ways -= ramp
-        way = np.maximum(ways[0], ways[1, ::-1])
-        np.maximum(way, off[t - 1] - switch_cost, out=way)
+        way = np.maximum(ways[0], ways[1, :, ::-1])
+        np.maximum(way, (off[t - 1] - switch_cost)[:, None], out=way)
         now += way
         # Only differences matter; taking the best off keeps float32 sharp on long takes.
-        now -= best
-        off[t] = max(off[t - 1], best - switch_cost) - best
+        now -= best[:, None]
+        off[t] = np.maximum(off[t - 1], best - switch_cost) - best
 
 
 def trace_back(
@@ -169,18 +134,20 @@ def trace_back(
     ramp: npt.NDArray[np.float32],
     switch_cost: np.float32,
 ) -> npt.NDArray[np.int64]:
-    """The best path that ends with the last step, from the scores of `carry_on`, shape (steps,)."""
-    count, slope = len(ramp), np.concatenate([ramp[:0:-1], ramp])
-    path = np.empty(len(scores), np.int64)
-    state = int(scores[-1].argmax())
-    path[-1] = state = state if scores[-1, state] > off[-1] else OFF
-    for t in range(len(scores) - 2, -1, -1):
-        # From off it is as far to any speed.
-        came, cost = scores[t], switch_cost
-        if state != OFF:
-            came, cost = came - slope[count - 1 - state : 2 * count - 1 - state], -switch_cost
-        before = int(came.argmax())
-        lead = came[before] - off[t]
-        runs = lead > cost if state == OFF else lead >= cost
-        path[t] = state = before if runs else OFF
-    return path
+    """The best paths that end with the last step, from `carry_on`, shape (steps, windows)."""
+    steps, windows, count = scores.shape
+    # What each speed is behind by, told from the one that was gone to; from OFF, the last, nothing.
+    slope = np.concatenate([np.zeros_like(ramp), ramp[:0:-1], ramp])
+    slopes = np.lib.stride_tricks.sliding_window_view(slope, count)[::-1]
+    row = np.arange(windows)
+    paths = np.empty((steps, windows), np.int64)
+    state = scores[-1].argmax(axis=1)
+    paths[-1] = state = np.where(scores[-1, row, state] > off[-1], state, OFF)
+    for t in range(steps - 2, -1, -1):
+        was_off = state == OFF
+        came = scores[t] - slopes[state]
+        state = came.argmax(axis=1)
+        lead = came[row, state] - off[t]
+        runs = np.where(was_off, lead > switch_cost, lead >= -switch_cost)
+        paths[t] = state = np.where(runs, state, OFF)
+    return paths
