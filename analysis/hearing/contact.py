@@ -243,21 +243,14 @@ def bimodal_guesses(features: Features, *, settled: Mask, step_s: float) -> list
     centred -= centred.mean(axis=0, dtype=float).astype(centred.dtype)
     _, axes = np.linalg.eigh(centred.T @ centred)
     along = [smooth @ axis for axis in axes[:, -COMPONENTS:].T]
-    return [settled & (values > two_class_threshold(values[settled])[0]) for values in along]
+    return [settled & (values > two_class_threshold(values[settled])) for values in along]
 
 
-def two_class_threshold(values: FloatArray) -> tuple[float, float]:
-    """The cut that leaves least variance within two classes, and the share it explains (Otsu)."""
+def two_class_threshold(values: FloatArray) -> float:
+    """The cut that leaves least variance within two classes (Otsu)."""
     ordered = np.sort(values)
-    count = len(ordered)
-    below = np.arange(1, count)
-    total = np.cumsum(ordered)
-    gap = (total[-1] - total[:-1]) / (count - below) - total[:-1] / below
-    between = below * (count - below) * gap**2 / count**2
-    best = int(np.argmax(between))
-    return float(ordered[best] + ordered[best + 1]) / 2, float(
-        between[best] / (np.var(ordered) + 1e-12)
-    )
+    place = change_point(ordered)
+    return float(ordered[place - 1] + ordered[place]) / 2
 
 
 def two_state_path(evidence: npt.NDArray[np.floating], *, cost: float) -> Mask:

@@ -159,7 +159,7 @@ def _teeth_up(search: Search, orders: npt.NDArray[np.float32], settled: Mask) ->
         return settled
     teeth = np.nanmean(np.clip(orders[:, search.teeth], -1, 3), axis=1)
     teeth = uniform_filter1d(np.nan_to_num(teeth, nan=-1), 9).astype(np.float64)
-    return settled & (teeth > two_class_threshold(teeth[settled])[0])
+    return settled & (teeth > two_class_threshold(teeth[settled]))
 
 
 def _features(search: Search, orders: npt.NDArray[np.float32]) -> Features:
