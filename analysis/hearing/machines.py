@@ -14,7 +14,7 @@ from analysis.hearing.ratio import RATIOS
 from analysis.hearing.search import HOP, Course, Machine, Search, some_of, spans
 from analysis.hearing.voice import Mask, learn_voice, order_fits, step_evidence
 
-MIN_SEED_STEPS = 20  # about a second
+MIN_SEED_STEPS, SHORTEST_STEPS = 20, 8  # about a second of all, and a third in one piece
 # Of a course's quiet stretches: share in the cut up to which they are, nepers over its
 # surroundings for an order to be asked after, nepers and deviations by which they sound elsewhere.
 HARDLY_CUT, CLEAR_ORDER, SOUNDS_ON, SURELY = 0.3, 1.2, 0.25, 4.5
@@ -32,13 +32,11 @@ ASIDE_BINS = 3.5  # just outside a Hann line
 
 def seeds_of(search: Search, path: npt.NDArray[np.int64]) -> list[Mask]:
     """Stretches of a path that sound like one machine in one state, longest first, four at most."""
-    on = path != OFF
-    breaks = np.flatnonzero((np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > HOP))
-    edges = np.concatenate([[0], breaks + 1, [len(path)]])
     orders = np.clip(np.nan_to_num(search.orders(path)), -0.5, 3)
-    stretches = [(a, b) for a, b in pairwise(edges.tolist()) if on[a] and b - a >= 8]
     clusters: list[tuple[FloatArray, Mask]] = []
-    for a, b in sorted(stretches, key=lambda stretch: stretch[0] - stretch[1]):
+    for a, b in _stretches(path):
+        if b - a < SHORTEST_STEPS:
+            break
         likeness = np.maximum(orders[a:b].mean(axis=0) + 0.2, 0) * (b - a)
         cosines = [
             likeness @ total / np.sqrt((likeness @ likeness) * (total @ total) + 1e-9)
@@ -178,14 +176,19 @@ def _leaps(path: npt.NDArray[np.int64], stretch: Mask) -> bool:
     return meetings >= LEAST_LEAPS and leaps >= MOST_LEAP * meetings
 
 
-def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
-    """The running steps of a path parted at its hops; stretches of much the same speed together."""
+def _stretches(path: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
+    """The running steps of a path parted at its hops, longest first."""
     on = path != OFF
     breaks = np.flatnonzero((np.diff(on.astype(np.int8)) != 0) | (np.abs(np.diff(path)) > HOP))
     edges = np.concatenate([[0], breaks + 1, [len(path)]])
     stretches = [(a, b) for a, b in pairwise(edges.tolist()) if on[a]]
+    return sorted(stretches, key=lambda stretch: stretch[0] - stretch[1])
+
+
+def _stretches_alike(path: npt.NDArray[np.int64]) -> list[Mask]:
+    """The running steps of a path parted at its hops; stretches of much the same speed together."""
     alike: list[tuple[float, Mask]] = []
-    for a, b in sorted(stretches, key=lambda stretch: stretch[0] - stretch[1]):
+    for a, b in _stretches(path):
         middle = float(np.median(path[a:b]))
         near = (mask for speed, mask in alike if abs(speed - middle) <= HOP)
         mask = next(near, None)

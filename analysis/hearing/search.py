@@ -214,15 +214,11 @@ class Search:
         return replace(self, steps=steps, axis=axis)
 
 
-def hop_ways(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """From each step to the next: 1 or -1 for a hop up or down to quite another speed, else 0."""
-    running, moves = path != OFF, np.diff(path)
-    return np.where(running[1:] & running[:-1] & (np.abs(moves) > HOP), np.sign(moves), 0)
-
-
 def hop_share(path: npt.NDArray[np.int64]) -> float:
     """Hops from one speed to quite another, per running step."""
-    return np.count_nonzero(hop_ways(path)) / max(1, int(np.count_nonzero(path != OFF)))
+    running = path != OFF
+    hops = running[1:] & running[:-1] & (np.abs(np.diff(path)) > HOP)
+    return np.count_nonzero(hops) / max(1, int(np.count_nonzero(running)))
 
 
 def spans(mask: Mask) -> list[tuple[int, int]]:

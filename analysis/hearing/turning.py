@@ -14,7 +14,7 @@ from analysis.hearing.frames import Frames
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
 from analysis.hearing.orders import AT_TIMES, Voice
 from analysis.hearing.path import OFF
-from analysis.hearing.refine import order_phasors, refine_stretch
+from analysis.hearing.refine import COARSE_DEVIATION, order_phasors, refine_stretch
 from analysis.hearing.search import Course, Search, spans
 from analysis.hearing.sharpen import sharpened
 from analysis.hearing.silence import without_silent_ends
@@ -156,7 +156,7 @@ def _rotation(frames: Frames, search: Search, course: Course) -> tuple[FloatArra
         a, b = max(first, 2), min(last, count - 2)
         if b - a < MIN_STRETCH_FRAMES:
             rotation[first:last] = coarse[first:last]
-            deviation[first:last] = 0.002 * coarse[first:last]
+            deviation[first:last] = COARSE_DEVIATION * coarse[first:last]
             continue
         near, phasors = _phasors(frames, coarse, a, b, orders=orders)
         refined = refine_stretch(
