@@ -28,9 +28,6 @@ LEAST_FREE_S = 0.4
 CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, most cuts to 6 or more
 LEAST_SPREAD = 0.1  # nepers within a state: steadier than that is luck
 LEAST_LIKENESS = 1.7  # nats: most takes with a cut come to 4 and more
-INNER_LIKENESS = 3.0
-LONGEST_CUT_S = 25.0
-ANOTHER = 0.08  # ln speed: few routers lose more by cutting
 PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NEAR_USUAL = 0.1  # ln speed
@@ -58,13 +55,6 @@ def hear_contact(trace: Trace) -> Contact:
     """
     settled, features = _settled(trace), trace.features()
     best, most = _likeliest(trace, features, settled, _guesses(trace, features, settled))
-    within = settled & best.second
-    if most > LEAST_LIKENESS and _of_two_machines(trace, best.second, settled):
-        # It may be the router as such, and the first state another machine before and after.
-        halves = bimodal_guesses(features, settled=within, step_s=trace.step_s)
-        inner, likeness = _likeliest(trace, features, within, halves)
-        if likeness > INNER_LIKENESS and inner.apart > PLAINLY_APART:
-            best, most = inner, likeness
     if most < LEAST_LIKENESS:
         return Contact(np.zeros(len(trace.lead), bool), best.evidence)
     return _as_contact(trace, best)
@@ -85,14 +75,6 @@ def _likeliest(
         if number and most > PLAINLY and best.apart > PLAINLY_APART:
             break
     return best, most
-
-
-def _of_two_machines(trace: Trace, second: Mask, settled: Mask) -> bool:
-    """Whether the states turn at different speeds and the second goes on longer than hands do."""
-    longest = max((end - first for first, end in spans(second)), default=0)
-    if longest * trace.step_s < LONGEST_CUT_S or not (settled & ~second).any():
-        return False
-    return abs(_slower(trace, settled & ~second, settled & second)) > ANOTHER
 
 
 def _slower(trace: Trace, one: Mask, two: Mask) -> float:
