@@ -32,7 +32,6 @@ PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NEAR_USUAL = 0.1  # ln speed
 NOT_ONE = 6.0  # nats against that
-USUALLY_SLOWER, RARE, MOST_RARE = 0.05, 15.0, 1.5  # few lose more than a twentieth by cutting
 UNSURE = 2.0  # nats against what could not be believed
 # Nats for each deviation by which the spindle answers, and most deviations.
 ANSWER_WORTH, MOST_ANSWER = 0.15, 12.0
@@ -170,8 +169,6 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
     )
     if not -MOST_FASTER < slower < MOST_SLOWER:
         signs -= NOT_ONE
-    if not surely:
-        signs -= min(MOST_RARE, RARE * max(0.0, slower - USUALLY_SLOWER))
     signs += ANSWER_WORTH * np.clip(answer, -MOST_ANSWER, MOST_ANSWER)
     if states.apart < _credible_apart(answer):
         signs -= UNSURE
