@@ -22,7 +22,7 @@ from analysis.hearing.contact import (
     two_state_path,
 )
 from analysis.hearing.gaps import CLEAR_S, clear_of
-from analysis.hearing.sagging import ends_by_sag, relieved
+from analysis.hearing.sagging import relieved
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
 
@@ -99,7 +99,6 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     gain = np.minimum(gain * trace.step_s / FRAME_S, by_load)
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
-    parts = ends_by_sag(trace, parts)
     least_s, more = SPAN_END_U95_S
     return ChipStretches(
         tuple(parts),
