@@ -36,10 +36,6 @@ FAR_BELOW = 6.0  # deviations of the cut's own share
 LEAST_SHARE = (0.5, 0.8)  # of the way to the cut's usual hiss
 WORTH, MOST_WORTH = 12.0, 2.4  # nats for a frame of 23 ms
 FRAME_S = 0.0232
-# Chips make so much less noise that even a slow feed makes more; asked in bands in which the
-# cut is this far above running free, nepers, and this many of them.
-LEAST_LOUDNESS, LOUDNESS_WORTH = 0.13, 2.0
-PLAINLY_LOUDER, PLAIN_BANDS = 2.0, 3
 LOAD_WORTH, MOST_RELIEF = 12.0, 0.7  # share of the sag
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
@@ -93,9 +89,8 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     spread = (1 - float(np.percentile(smooth[cut], 30))) / 0.524
     least = float(np.clip(1 - FAR_BELOW * spread, *LEAST_SHARE))
     stretches = _filled(stretches, trace.running & (share > least) & (relief < MOST_RELIEF))
-    usual = np.clip(_usual(smooth, stretches, outside=1.0), LEAST_SHARE[0], 1)
+    usual = np.clip(_usual(smooth, stretches), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
-    gain = np.minimum(gain, _loudness_gain(trace.bands, stretches, free=free, cut=cut))
     gain = np.minimum(gain * trace.step_s / FRAME_S, by_load)
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
@@ -108,28 +103,11 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     )
 
 
-def _loudness_gain(
-    bands: npt.NDArray[np.float32], stretches: list[Stretch], *, free: Mask, cut: Mask
-) -> FloatArray:
-    """Nats a frame for chips, by how loud they are where the cut is far above running free.
-
-    There what a standing edge keeps may look much like the cut, but not sound as loud.
-    """
-    idle, cutting = (np.median(bands[mask], axis=0) for mask in (free, cut))
-    plain = cutting - idle > PLAINLY_LOUDER
-    if np.count_nonzero(plain) < PLAIN_BANDS:
-        return np.full(len(bands), MOST_WORTH)
-    over_idle = np.maximum(np.exp(bands[:, plain] - idle[plain]) - 1, 1e-3)
-    loudness = np.median(np.log(over_idle / (np.exp(cutting[plain] - idle[plain]) - 1)), axis=1)
-    hushed = _usual(loudness, stretches, outside=-np.inf) + np.log(LEAST_LOUDNESS)
-    return np.asarray(np.clip(LOUDNESS_WORTH * (loudness - hushed), -MOST_WORTH, MOST_WORTH))
-
-
-def _usual(values: FloatArray, stretches: list[Stretch], *, outside: float) -> FloatArray:
-    """What values come to in each stretch while it is cut there: a slow pass hisses less."""
-    usual = np.full(len(values), outside)
+def _usual(share: FloatArray, stretches: list[Stretch]) -> FloatArray:
+    """The share of each stretch while it is cut there: a slow pass hisses less."""
+    usual = np.ones(len(share))
     for first, end in stretches:
-        usual[first:end] = np.percentile(values[first:end], 70)
+        usual[first:end] = np.percentile(share[first:end], 70)
     return usual
 
 

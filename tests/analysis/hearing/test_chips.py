@@ -57,26 +57,6 @@ def test_a_feed_that_wanders_is_no_stop() -> None:
     assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
 
 
-@pytest.mark.parametrize(("down", "parts"), [(2.6, 3), (1.0, 2)])
-def test_far_above_idle_a_rub_that_sounds_like_the_cut_is_told_by_its_loudness(
-    down: float, parts: int
-) -> None:
-    # The cut is 4.6 nepers (20 dB) over running free on the mean, and hands and wood make it
-    # ride by 0.4 of one. A rub 11 dB below it, of the same colour; half the feed, as the
-    # 0.7th power of the chip in amplitude, comes to 1 neper of power.
-    made = trace(CUTS, seconds=22, louder=4.6, spread=0.15)
-    bands = made.bands.copy()
-    ride = 0.4 * np.sin(np.arange(len(bands)) * STEP_S * 2 * np.pi * 0.6)
-    bands += (ride * contact(made))[:, None].astype(np.float32)
-    bands[frame(15) : frame(16)] -= np.float32(down)
-    made = replace(made, bands=bands)
-    told = chip_stretches(made, contact(made), STRETCHES).stretches
-    assert len(told) == parts
-    if parts == 3:
-        assert told[1][1] * STEP_S == pytest.approx(15, abs=6 * STEP_S)
-        assert told[2][0] * STEP_S == pytest.approx(16, abs=6 * STEP_S)
-
-
 def test_an_edge_that_rubs_as_loud_as_it_cuts_is_told_by_its_speed() -> None:
     """Nine tenths of the sag are won back, and the bands don't change, so the ends stay rough."""
     made = trace(CUTS, seconds=22)
