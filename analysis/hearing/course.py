@@ -17,7 +17,6 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
-from analysis.hearing.impostors import without_mains
 from analysis.hearing.machines import (
     MIN_SEED_STEPS,
     is_a_line,
@@ -118,9 +117,6 @@ def find_course(
             search, likeliest = clearer, other
     if likeliest is not None and (held := _held_instead(search, likeliest)) is not None:
         likeliest = held
-    if likeliest is not None and (quieter := without_mains(search, likeliest)) is not None:
-        other = _likeliest(quieter, known, taught, besides)
-        likeliest = other if other is not None and other.merit > likeliest.merit else likeliest
     return None if likeliest is None else followed_again(search, whole, likeliest)
 
 

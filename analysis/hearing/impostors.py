@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.hearing.orders import FloatArray, order_excess
-from analysis.hearing.ratio import MAINS_HZ, RIPPLES_HZ
+from analysis.hearing.ratio import MAINS_HZ
 from analysis.hearing.search import Course, Search, some_of, spans
 
 STILL = 8  # candidates between a course's ends, 2 %: less than most cuts move a router
@@ -26,32 +26,18 @@ TUNE_BREAKS_PER_S, LEAST_BREAKS = 0.45, 8
 
 def is_hum(search: Search, course: Course) -> bool:
     """Whether a course stands still and each order it rests on is one of the mains' harmonics."""
-    return any(_rests_on(search, course, mains_hz) is not None for mains_hz in MAINS_HZ)
+    return any(_rests_on(search, course, mains_hz) for mains_hz in MAINS_HZ)
 
 
-def without_mains(search: Search, course: Course) -> Search | None:
-    """The search without the comb of the mains that a course rests on; None if on none.
-
-    A motor's electronics buzz at twice the mains. A router that turns at a multiple of that
-    rests on the same lines: what is heard without them decides.
-    """
-    for mains_hz in (*MAINS_HZ, *RIPPLES_HZ):
-        harmonics = _rests_on(search, course, mains_hz)
-        if harmonics is not None:
-            numbers = 1 + np.flatnonzero(harmonics > BESIDE)
-            return search.without_lines([mains_hz * int(number) for number in numbers])
-    return None
-
-
-def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | None:
-    """Mean excess of a hum's harmonics, if all that a still course rests on are among them."""
+def _rests_on(search: Search, course: Course, mains_hz: float) -> bool:
+    """Whether all that a still course rests on are this hum's harmonics."""
     path = course.path[course.running]
     if np.ptp(path) > STILL:
-        return None
+        return False
     rotation_hz = float(np.median(search.candidates.rotation_hz[path]))
     every = round(rotation_hz / mains_hz)
     if every < 2 or abs(rotation_hz / (every * mains_hz) - 1) > NEAR:
-        return None
+        return False
     steps = some_of(course.running)
     harmonics = order_excess(
         search.excess[steps],
@@ -62,8 +48,7 @@ def _rests_on(search: Search, course: Course, mains_hz: float) -> FloatArray | N
     orders = np.arange(every - 1, len(harmonics) - 1, every)
     sounding = orders[harmonics[orders] > CLEAR]
     beside = np.maximum(harmonics[sounding - 1], harmonics[sounding + 1])
-    hum = len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL
-    return harmonics.astype(np.float64) if hum else None
+    return bool(len(sounding) and np.mean(beside > BESIDE) >= ALMOST_ALL)
 
 
 def leaps_like_a_tune(rotation_hz: FloatArray, *, step_s: float) -> bool:

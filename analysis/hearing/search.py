@@ -200,14 +200,6 @@ class Search:
                     excess[on[inside], centre[inside] + cell] = TAKEN_OUT
         return self.of(replace(self.steps, excess=excess))
 
-    def without_lines(self, lines_hz: list[float]) -> Search:
-        """The same search with lines that stand still taken out of the spectra."""
-        excess = self.excess.copy()
-        for line_hz in lines_hz:
-            centre = round(line_hz / self.grid.bin_hz)
-            excess[:, max(centre - 2, 0) : centre + 3] = TAKEN_OUT
-        return self.of(replace(self.steps, excess=excess))
-
     def of(self, steps: Steps) -> Search:
         """The same search of other steps."""
         axis = on_log_axis(steps.excess, grid=self.grid, candidates=self.candidates)

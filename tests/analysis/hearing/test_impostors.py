@@ -5,11 +5,8 @@ import numpy.typing as npt
 import pytest
 
 from analysis.hearing.faults import FaultKind
-from analysis.hearing.impostors import leaps_like_a_tune, without_mains
+from analysis.hearing.impostors import leaps_like_a_tune
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.search import Course
-from analysis.hearing.states import tell_apart
-from tests.analysis.hearing.searches import path_at, searched
 from tests.analysis.hearing.sounds import router
 from tests.analysis.hearing.traces import Cut
 
@@ -47,30 +44,6 @@ def test_a_router_at_work_in_hum_is_heard(idle_rpm: float) -> None:
     hearing = hear(samples)
     assert hearing.track.idle_rpm == pytest.approx(idle_rpm, rel=1e-3)
     assert len(hearing.passes) == 2
-
-
-def buzz(ripple_hz: float, *, amplitude: float, seconds: float) -> np.ndarray:
-    """What a dimmer makes: twice the mains and all its harmonics up to 7 kHz, alike."""
-    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
-    numbers = range(1, int(7_000 / ripple_hz) + 1)
-    tones = [np.sin(2 * np.pi * ripple_hz * k * time_s + k * k) for k in numbers]
-    return np.asarray(amplitude * np.sum(tones, axis=0))
-
-
-@pytest.mark.parametrize("ripple_hz", [100.0, 119.9])
-def test_a_course_on_the_buzz_of_the_mains_is_taken_off_it(ripple_hz: float) -> None:
-    noise = 0.05 * np.random.default_rng(4).normal(size=round(6 * RATE_HZ))
-    search = searched(noise + buzz(ripple_hz, amplitude=0.02, seconds=6))
-
-    def course(rotation_hz: float) -> Course:
-        return tell_apart(search, path_at(search, np.full(len(search.excess), rotation_hz)))
-
-    assert without_mains(search, course(2.13 * ripple_hz)) is None
-    quieter = without_mains(search, course(2 * ripple_hz))
-    assert quieter is not None
-    # In noise alone ln(power / floor) is Euler's gamma below nought, on average.
-    lines = quieter.orders(course(ripple_hz * 2).path)[:, :20]
-    assert np.abs(lines.mean(axis=0) + 0.577).max() < 0.3
 
 
 @pytest.mark.parametrize("seed", range(4))
