@@ -76,7 +76,7 @@ def hear_turning(
     scan = cache(_courses_heard)  # a sound may be asked about twice
     if known is None:
         if best is not None and (taught is not None or not best.is_tune):
-            best = _likeliest(frames, found, taught, best, weigh, scan)
+            best = _likeliest(frames, found, taught, best, weigh)
         if best is None or best.is_most_doubtful:
             sounds = dict.fromkeys([search, *(each.search for each in found)])
             best = _surest(best, sounds, weigh, scan)
@@ -111,7 +111,6 @@ def _likeliest(
     taught: Voices | None,
     best: Weighed,
     weigh: Weigh,
-    scan: Scan,
 ) -> Weighed:
     """The first that was found, or another that more looks like a router at work."""
     for also in found[1:]:
@@ -125,25 +124,9 @@ def _likeliest(
         best = _of_one_machine(found, taught, best, weigh) or best
     elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
         best = _hidden_behind(found, taught, weigh) or best
-    if best.is_doubtful:
-        best = _another(best, weigh, scan)
     if taught is not None and best.is_doubtful:
         best = _recalled_beside_others(taught, best, weigh) or best
     return best
-
-
-def _another(best: Weighed, weigh: Weigh, scan: Scan) -> Weighed:
-    """Of any machines that sound the likeliest, if it answers the cut and has more merit."""
-    others = [
-        Found(best.sound, course)
-        for course in scan(best.sound)
-        if not goes_along(course, best.course)
-    ]
-    likeliest = max(others, key=lambda found: found.course.merit, default=None)
-    if likeliest is None or likeliest.course.merit <= best.merit:
-        return best
-    other = weigh(likeliest)
-    return better(best, other) if other.answer > ANSWERS else best
 
 
 def _surest(

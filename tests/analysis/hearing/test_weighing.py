@@ -130,8 +130,7 @@ def test_a_taught_voice_hears_the_router_beside_a_louder_machine(
 ) -> None:
     """The vacuum, all of whose orders sound, was found, and nothing else that answers the cut."""
     monkeypatch.setattr(weighing, "course_that_stirs", lambda *_: None)
-    for way in ("_another", "_surest"):
-        monkeypatch.setattr(weighing, way, lambda best, *_: best)
+    monkeypatch.setattr(weighing, "_surest", lambda best, *_: best)
     alone = framed(router(CUTS, seconds=SECONDS, sag=SAG))
     search = search_of(alone)
     idle = tell_apart(search, path_at(search, router_hz(alone))).voices.idle
