@@ -73,7 +73,6 @@ def find_course(
     search: Search,
     known: Voices | None = None,
     taught: Voices | None = None,
-    besides: tuple[Course, ...] = (),
 ) -> Course | None:
     """The router's course, or None where no comb of orders is heard.
 
@@ -86,8 +85,6 @@ def find_course(
     taught : Voices, optional
         Its voices from a calibration, running free: they point the way, but what is heard
         here decides.
-    besides : tuple of Course
-        Found before, and not to be found again.
     """
     if taught is not None:
         search = replace(search, taught=taught.idle)
@@ -95,12 +92,12 @@ def find_course(
         course = recognised(search, known)
         if course.running.mean() > ENOUGH:
             return course
-    whole, likeliest = search, _likeliest(search, known, taught, besides)
+    whole, likeliest = search, _likeliest(search, known, taught)
     for _ in range(MOST_MET):
         if likeliest is None or not (met := machines_met(search, likeliest)):
             break
         clearer = search.without(*met)
-        other = _likeliest(clearer, known, taught, besides)
+        other = _likeliest(clearer, known, taught)
         if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
         if other is None or all(map(is_a_line, met)):
@@ -111,7 +108,7 @@ def find_course(
     if likeliest is not None and (leapt := leapt_to(search, likeliest)) is not None:
         machine, stretch = leapt
         clearer = search.without(machine)
-        other = _likeliest(clearer, known, taught, besides)
+        other = _likeliest(clearer, known, taught)
         # If nothing runs on there it was the router, giving way too fast to be followed.
         if other is not None and _runs_on(other, likeliest) and _runs(other, stretch):
             search, likeliest = clearer, other
@@ -144,9 +141,7 @@ def _runs(course: Course, steps: Mask) -> bool:
     return bool(np.mean(course.running[steps]) > MOST_OF_LEAPT)
 
 
-def _likeliest(
-    search: Search, known: Voices | None, taught: Voices | None, besides: tuple[Course, ...]
-) -> Course | None:
+def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> Course | None:
     """The course that most looks like a router at work."""
     best: Course | None = None
     if known is not None:
@@ -162,12 +157,11 @@ def _likeliest(
         if not seeds:
             break
         longest = followed(search, path, seeds[0])
-        if round_number == 0 and not besides and _is_plain(longest, path, seeds[0]):
+        if round_number == 0 and _is_plain(longest, path, seeds[0]):
             return _settled(search, longest)
         # The longest heard comes first; another must be clearly better.
         more = CLEARLY_MORE if round_number == 0 else LATER_MORE
         proposals = _proposals(search, path, seeds, longest)
-        proposals = [p for p in proposals if not any(goes_along(p[0], b) for b in besides)]
         for course, extra in proposals:
             heard = [(course, search)]
             if round_number > 0:  # what was taken out may have been its own

@@ -34,7 +34,6 @@ LONG_WITHOUT_CUT_S = 15.0  # in so long somebody cuts: what never does may hide 
 MOST_HEARD = 6  # machines, of which one may be the router
 # Of another speed for running free: nats a step, and the share of the cut and of the run it keeps.
 MORE_EVIDENCE, ALL_BUT = 0.2, 0.9
-MOST_AGAIN = 2  # searches for a course whose lines do
 ANSWERS = 3.0  # deviations of a machine that answers the cut
 MOST_TAKEN_OUT = 3  # machines beside which a router that was taught is looked for
 
@@ -120,9 +119,11 @@ def _likeliest(
     # Without what stands still it is heard less well: asked only if it is another machine.
     if stirs is not None and not goes_along(stirs.course, best.course):
         best = better(best, weigh(stirs))
-    if not is_one_machine(best.turning):
-        best = _of_one_machine(found, taught, best, weigh) or best
-    elif not best.cuts and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S:
+    if (
+        is_one_machine(best.turning)
+        and not best.cuts
+        and len(frames.spectra) * frames.grid.step_s >= LONG_WITHOUT_CUT_S
+    ):
         best = _hidden_behind(found, taught, weigh) or best
     if taught is not None and best.is_doubtful:
         best = _recalled_beside_others(taught, best, weigh) or best
@@ -201,26 +202,6 @@ def _recalled_beside_others(taught: Voices, best: Weighed, weigh: Weigh) -> Weig
     other = weigh(likeliest)
     answers = is_one_machine(other.turning) and other.answer > max(ANSWERS, best.answer)
     return other if answers else None
-
-
-def _of_one_machine(
-    found: list[Found],
-    taught: Voices | None,
-    before: Weighed,
-    weigh: Weigh,
-) -> Weighed | None:
-    """Another course whose lines turn together, and that explains more than those found."""
-    search, besides = found[0].search, tuple(each.course for each in found)
-    for _ in range(MOST_AGAIN):
-        course = find_course(search, taught=taught, besides=besides)
-        if course is None:
-            break
-        if course.evidence > found[0].course.evidence:
-            other = weigh(Found(search, course))
-            if is_one_machine(other.turning) and other.credit > before.credit:
-                return other
-        besides = (*besides, course)
-    return None
 
 
 def _hidden_behind(found: list[Found], taught: Voices | None, weigh: Weigh) -> Weighed | None:
