@@ -16,15 +16,12 @@ from analysis.hearing.ratio import (
     idle_score,
     ripple_sidebands,
 )
-from analysis.hearing.search import Course, Search, some_of, spans
+from analysis.hearing.search import Course, Search, some_of
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import Mask, order_fits, voices_evidence
+from analysis.hearing.voice import Mask
 
 ASIDE = 3.5  # bins: just outside a Hann line
 MOST_EXCESS = 5.0  # nepers a step may add to an order's mean
-OTHER_SPEED = 0.1  # in log, from the take's usual speed
-STRETCH_STEPS = 60  # some three seconds
-CLEARLY_BETTER = 1.0  # nats a step
 LIKENESS_WORTH = 5.0  # of nats a step, all through a take: a voice that was learned knows the count
 TEETH_WORTH, MOST_TEETH = 0.3, 6.0  # of nepers by which the cut is heard in the teeth's tones
 NEARLY = 5.0  # nats by which a ratio may be behind and still be looked at
@@ -51,49 +48,19 @@ def counted_right(search: Search, course: Course) -> Course:
                 cutting = counted[otherwise].cutting & course.running
                 told = ratio_scores(search, replace(course, cutting=cutting))
                 scores = {ratio: max(scores[ratio], told.get(ratio, -np.inf)) for ratio in likely}
-        weights = {ratio: count_weight(counted[ratio], scores[ratio]) for ratio in likely}
+        weights = {
+            ratio: scores[ratio]
+            + counted[ratio].evidence
+            + LIKENESS_WORTH * counted[ratio].likeness
+            + TEETH_WORTH * min(counted[ratio].cutness, MOST_TEETH)
+            - counted[ratio].off_plate
+            for ratio in likely
+        }
         best = max(weights, key=lambda ratio: weights[ratio])
         if weights[best] <= weights[1.0] + MARGIN:
             break
         course = counted[best]
-    return _counted_alike(search, course)
-
-
-def count_weight(course: Course, score: float) -> float:
-    """What speaks for a course's count of its lines, nats, beside its `ratio_scores` score."""
-    return (
-        score
-        + course.evidence
-        + LIKENESS_WORTH * course.likeness
-        + TEETH_WORTH * min(course.cutness, MOST_TEETH)
-        - course.off_plate
-    )
-
-
-def _counted_alike(search: Search, course: Course) -> Course:
-    """Stretches of another speed counted as the rest is.
-
-    When the dial is turned the orders that sound stay the same: a stretch that fits this
-    router's own voices clearly better by another ratio was counted wrongly.
-    """
-    path = course.path
-    log_hz = np.log(search.rotation_hz(path))
-    usual = np.median(log_hz[course.running])
-    for first, last in spans(course.running & (np.abs(log_hz - usual) > OTHER_SPEED)):
-        if last - first < STRETCH_STEPS:
-            continue
-        stretch = np.zeros(len(path), bool)
-        stretch[first:last] = True
-        fits = {}
-        for ratio in RATIOS:
-            moved = _moved(search, course, ratio, stretch)
-            if not np.isin(np.median(moved[stretch]), [0, search.candidates.count - 1]):
-                orders = order_fits(search.orders(course.path, ratio=ratio, steps=stretch))
-                fits[ratio] = float(np.mean(voices_evidence(orders, course.voices)))
-        best = max(fits, key=lambda ratio: fits[ratio], default=1.0)
-        if fits.get(best, 0.0) > fits.get(1.0, 0.0) + CLEARLY_BETTER:
-            path = np.where(stretch, _moved(search, course, best, stretch), path)
-    return course if path is course.path else tell_apart(search, path)
+    return course
 
 
 def _counted(search: Search, course: Course, ratio: float) -> Course:
