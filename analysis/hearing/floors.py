@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.hearing.counting import count_weight, counted_otherwise, ratio_scores
+from analysis.hearing.counting import counted_otherwise
 from analysis.hearing.course import find_course
 from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.search import HOP, Course, Search
@@ -76,25 +76,19 @@ def course_that_stirs(frames: Frames, search: Search, taught: Voices | None) -> 
 
 
 def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
-    """Of two courses the likelier, and the other too if it differs.
+    """Of two courses the likelier, and the other too if it is another machine's.
 
     Each looked most like a router at work where it was sought. Where two such courses differ one
     has gone astray, mostly by little things, and it has less evidence on the floor that leaves
-    nothing but lines standing. Where they count the same lines otherwise evidence says little:
-    the ratio is weighed on both floors, and what else speaks for the count.
+    nothing but lines standing. So has one that counts the same lines by half or double.
     """
     (search, one), (_, two) = rippled, standing
     told, otherwise = (tell_apart(search, c.path, guess=c.cutting) for c in (one, two))
-    ratio = counted_otherwise(one, two)
-    if ratio is not None:
-        here, there = ratio_scores(*rippled), ratio_scores(*standing)
-        back = min(there, key=lambda r: abs(r * ratio - 1))
-        as_one = count_weight(told, (here[1.0] + there[back]) / 2)
-        as_two = count_weight(otherwise, (here.get(ratio, here[1.0]) + there[1.0]) / 2)
-        return [standing if as_two > as_one else rippled]
     in_common = np.mean(np.abs(one.path - two.path) <= HOP // 2)
     if in_common > MUCH_THE_SAME:  # they differ in what is the cut
         first = standing if otherwise.merit > told.merit else rippled
     else:
         first = standing if otherwise.evidence > told.evidence else rippled
+    if counted_otherwise(one, two) is not None:
+        return [first]
     return [rippled, standing] if first is rippled else [standing, rippled]
