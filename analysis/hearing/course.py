@@ -184,15 +184,7 @@ def _likeliest(search: Search, known: Voices | None, taught: Voices | None) -> C
         return None
     alone = _alone(clear, best)
     if alone.merit >= MOST_OF * (best.merit + worth) and _same_cut(alone, best):
-        best, worth = alone, 0.0
-    # What is left when the router is taken out may show a machine that hid behind it.
-    rest = clear.without(best.machine)
-    path = first_path(rest, None)
-    hidden = other_machines(clear, path, seeds_of(rest, path), best)
-    if hidden:
-        alone = _alone(clear.without(*hidden), best)
-        if alone.merit > best.merit + worth + CLEARLY_MORE and _same_cut(alone, best):
-            best = alone
+        best = alone
     if best.running.sum() < MIN_SEED_STEPS:
         return None
     return _settled(whole, best)
