@@ -38,7 +38,6 @@ ANSWERS = 3.0  # deviations of a machine that answers the cut
 MOST_TAKEN_OUT = 3  # machines beside which a router that was taught is looked for
 
 Weigh = Callable[[Found], Weighed]
-Scan = Callable[[Search], list[Course]]
 
 
 def hear_turning(
@@ -72,13 +71,12 @@ def hear_turning(
     if found and found[0].search is not search:
         weigh = _weigher(frames, found[0].search, flutes=flutes, taught=taught)
     best = weigh(found[0]) if found else None
-    scan = cache(_courses_heard)  # a sound may be asked about twice
     if known is None:
         if best is not None and (taught is not None or not best.is_tune):
             best = _likeliest(frames, found, taught, best, weigh)
         if best is None or best.is_most_doubtful:
             sounds = dict.fromkeys([search, *(each.search for each in found)])
-            best = _surest(best, sounds, weigh, scan)
+            best = _surest(best, sounds, weigh)
     if best is None or best.is_tune:
         return silence
     return (best if known is not None else _running_free(best, weigh)).turning
@@ -130,12 +128,10 @@ def _likeliest(
     return best
 
 
-def _surest(
-    best: Weighed | None, sounds: Iterable[Search], weigh: Weigh, scan: Scan
-) -> Weighed | None:
+def _surest(best: Weighed | None, sounds: Iterable[Search], weigh: Weigh) -> Weighed | None:
     """Of any machines that sound, over one floor or another, one that is beyond doubt."""
     for sound in sounds:
-        others = [weigh(Found(sound, course)) for course in scan(sound)]
+        others = [weigh(Found(sound, course)) for course in _courses_heard(sound)]
         sure = [other for other in others if other.is_beyond_doubt]
         if sure:
             surest = max(sure, key=lambda other: other.credit)
