@@ -29,8 +29,9 @@ CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, mo
 LEAST_SPREAD = 0.1  # nepers within a state: steadier than that is luck
 LEAST_LIKENESS = 1.7  # nats: most takes with a cut come to 4 and more
 PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
-MOST_SLOWER = 0.3  # ln speed, by any load
+MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NEAR_USUAL = 0.1  # ln speed
+NOT_ONE = 6.0  # nats against that
 UNSURE = 2.0  # nats against what could not be believed
 # Nats for each deviation by which the spindle answers, and most deviations.
 ANSWER_WORTH, MOST_ANSWER = 0.15, 12.0
@@ -166,6 +167,8 @@ def _likeness(trace: Trace, states: TwoStates, settled: Mask) -> float:
         - odd_length_cost(states.second, step_s=trace.step_s)
         - long_free_cost(trace.running & ~states.second, step_s=trace.step_s)
     )
+    if not -MOST_FASTER < slower < MOST_SLOWER:
+        signs -= NOT_ONE
     signs += ANSWER_WORTH * np.clip(answer, -MOST_ANSWER, MOST_ANSWER)
     if states.apart < _credible_apart(answer):
         signs -= UNSURE
