@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.hearing.counting import counted_otherwise
+from analysis.hearing.counting import counted_otherwise, ratio_scores
 from analysis.hearing.course import find_course
 from analysis.hearing.frames import STANDS_S, Frames
 from analysis.hearing.search import HOP, Course, Search
@@ -19,6 +19,7 @@ from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Voices
 
 MUCH_THE_SAME = 0.97  # share of the steps that two courses have in common, if they are one
+EVIDENCE_WORTH = 2.0  # nats of a ratio's score, for each nat of evidence a step
 
 
 class Found(NamedTuple):
@@ -80,15 +81,21 @@ def _likelier_first(rippled: Found, standing: Found) -> list[Found]:
 
     Each looked most like a router at work where it was sought. Where two such courses differ one
     has gone astray, mostly by little things, and it has less evidence on the floor that leaves
-    nothing but lines standing. So has one that counts the same lines by half or double.
+    nothing but lines standing. Where they count the same lines otherwise, by half or double, the
+    ratio is weighed too, on both floors.
     """
     (search, one), (_, two) = rippled, standing
     told, otherwise = (tell_apart(search, c.path, guess=c.cutting) for c in (one, two))
+    ratio = counted_otherwise(one, two)
+    if ratio is not None:
+        here, there = ratio_scores(*rippled), ratio_scores(*standing)
+        back = min(there, key=lambda r: abs(r * ratio - 1))
+        for_two = (here.get(ratio, here[1.0]) - here[1.0] + there[1.0] - there[back]) / 2
+        for_two += EVIDENCE_WORTH * (otherwise.evidence - told.evidence)
+        return [standing if for_two > 0 else rippled]
     in_common = np.mean(np.abs(one.path - two.path) <= HOP // 2)
     if in_common > MUCH_THE_SAME:  # they differ in what is the cut
         first = standing if otherwise.merit > told.merit else rippled
     else:
         first = standing if otherwise.evidence > told.evidence else rippled
-    if counted_otherwise(one, two) is not None:
-        return [first]
     return [rippled, standing] if first is rippled else [standing, rippled]
