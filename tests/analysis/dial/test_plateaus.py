@@ -291,30 +291,20 @@ def test_a_speed_that_only_wanders_keeps_its_whole_plateau() -> None:
     )
 
 
+def found_after_a_stop_at(rpm: float) -> list[float]:
+    """Speeds found where the dial goes from 15,000 to 18,000 rpm and rests at `rpm` for 2 s."""
+    at_s = (0.0, 5.0, 5.6, 7.6, 8.2, 13.0)
+    return speeds(found(list(zip(at_s, (15e3, 15e3, rpm, rpm, 18e3, 18e3), strict=True))))
+
+
 def test_the_top_of_an_overshoot_after_a_turn_is_no_plateau() -> None:
     # 2 % too far for 2 s, then the speed: no dial has two settings so near each other.
-    corners = [
-        (0.0, 15e3),
-        (5.0, 15e3),
-        (5.6, 18_360.0),
-        (7.6, 18_360.0),
-        (8.2, 18e3),
-        (13.0, 18e3),
-    ]
-    assert speeds(found(corners)) == pytest.approx([15e3, 18e3], rel=1e-3)
+    assert found_after_a_stop_at(18_360.0) == pytest.approx([15e3, 18e3], rel=1e-3)
 
 
 def test_a_setting_that_is_set_again_a_little_nearer_stays_a_plateau() -> None:
     # The same numbers on the near side: one who set it twice, and reached it better.
-    corners = [
-        (0.0, 15e3),
-        (5.0, 15e3),
-        (5.6, 17_640.0),
-        (7.6, 17_640.0),
-        (8.2, 18e3),
-        (13.0, 18e3),
-    ]
-    assert len(found(corners)) == 3
+    assert len(found_after_a_stop_at(17_640.0)) == 3
 
 
 def test_a_way_of_seconds_leaves_a_plateau_and_its_interval_holds_both_readings() -> None:

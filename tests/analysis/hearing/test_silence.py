@@ -100,8 +100,8 @@ def test_without_a_cut_nothing_is_known() -> None:
 
 def test_its_own_speed_is_no_sign_of_it_where_no_line_of_it_is_heard() -> None:
     # The sound is flat everywhere: a voice that expects lines speaks against every step of it.
-    path, on = taken((0, 3, 0, -4.0), voice=np.where(VOICE == VOICE, AT_TIMES, 0))
+    path, on = taken((0, 3, 0, -4.0), voice=np.full(TOP_ORDER, AT_TIMES))
     time_s = STEP_S * (np.arange(COUNT) + 0.5)
     assert not on[time_s < 3 - EDGE_S].any()
-    assert on[(time_s > 3 + EDGE_S)].all()
+    assert on[time_s > 3 + EDGE_S].all()
     assert (path != OFF).all()
