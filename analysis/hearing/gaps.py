@@ -279,7 +279,7 @@ def _odds_faltering(heard: HeardBreak) -> float:
     since_s = max(0.0, heard.length_s - SLUGGISH_S)
     least = LEAST_RELIEF * (1 - float(np.exp(-since_s / RELIEVED_S)))
     loaded = max(0.0, least - heard.relief) - max(0.0, heard.relief - MOST_RELIEF)
-    return odds + min(RELIEF_WORTH * loaded, MOST_ODDS)
+    return odds + float(np.clip(RELIEF_WORTH * loaded, -MOST_ODDS, MOST_ODDS))
 
 
 def _odds_by_left(left: float, *, sd: float, level: float) -> float:
