@@ -37,6 +37,7 @@ LEAST_SHARE = (0.5, 0.8)  # of the way to the cut's usual hiss
 WORTH, MOST_WORTH = 12.0, 2.4  # nats for a frame of 23 ms
 FRAME_S = 0.0232
 LOAD_WORTH, MOST_RELIEF = 12.0, 0.7  # share of the sag
+HISSES_AS_EVER = 0.9  # of a stretch's usual hiss: chips fly, whatever the speed seems to do
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
@@ -91,7 +92,8 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     stretches = _filled(stretches, trace.running & (share > least) & (relief < MOST_RELIEF))
     usual = np.clip(_usual(smooth, stretches), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
-    gain = np.minimum(gain * trace.step_s / FRAME_S, by_load)
+    gain *= trace.step_s / FRAME_S
+    gain = np.where(smooth > HISSES_AS_EVER * usual, gain, np.minimum(gain, by_load))
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
     least_s, more = SPAN_END_U95_S
