@@ -22,6 +22,7 @@ from analysis.hearing.contact import (
     two_state_path,
 )
 from analysis.hearing.gaps import CLEAR_S, clear_of
+from analysis.hearing.leading_in import led_in
 from analysis.hearing.sagging import relieved
 from analysis.hearing.search import spans
 from analysis.hearing.trace import Trace
@@ -95,7 +96,7 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     gain *= trace.step_s / FRAME_S
     gain = np.where(smooth > HISSES_AS_EVER * usual, gain, np.minimum(gain, by_load))
     flying = two_state_path(gain, cost=TOUCH_COST)
-    parts = _turned(_holed(stretches, flying), share, step_s=trace.step_s)
+    parts = led_in(trace, _turned(_holed(stretches, flying), share, step_s=trace.step_s))
     least_s, more = SPAN_END_U95_S
     return ChipStretches(
         tuple(parts),
