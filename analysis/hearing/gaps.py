@@ -37,7 +37,7 @@ LEFT_STEADY_S = 0.4  # a share read over so long is as sure as its blocks say
 # (eighths of an exponential with a mean of 0.28), and how it differs from one time to the next.
 RUB_LEVELS = tuple(-0.28 * float(np.log(1 - (i + 0.5) / 8)) for i in range(8))
 RUB_SPREAD = 0.5  # of its logarithm
-SILENT = 0.25  # of the times that an edge stands still it cannot be heard
+SILENT = 0.15  # of the times that an edge stands still it cannot be heard
 # Of the cut's hiss a feed that falters keeps so much, and an edge that stands: mean and spread.
 HISS_FALTERING, HISS_STANDING = (0.5, 0.2), (0.15, 0.15)
 # Of the sag a feed that falters wins back no more than this, and an edge that stands no less, once
@@ -177,7 +177,7 @@ class Lengths:
 
 
 DWELLS = Lengths(share=0.2, middle_s=0.8, spread=0.7)
-LIFT_OFFS = Lengths(share=0.15, middle_s=0.4, spread=0.6)
+LIFT_OFFS = Lengths(share=0.15, middle_s=0.42, spread=0.68)
 FALTERS = Lengths(share=0.2, middle_s=0.35, spread=0.6)
 WAYS_BACK = Lengths(share=1.0, middle_s=2.8, spread=0.45)
 RESTS = -2.7  # nats: three in ten, anywhere from there to a hundred times that
