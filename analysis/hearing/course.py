@@ -100,6 +100,8 @@ def find_course(
         other = _likeliest(clearer, known, taught)
         if other is not None and not _runs_on(other, likeliest):
             break  # its own lines went with the other machine's
+        if other is not None and _lives_on(whole, other, likeliest):
+            break  # and the course that was taken out was the router's
         if other is None or all(map(is_a_line, met)):
             as_it_was = tell_apart(clearer, likeliest.path, guess=likeliest.cutting)
             if other is None or as_it_was.merit > other.merit + CLEARLY_MORE:
@@ -135,6 +137,11 @@ def _runs_on(course: Course, before: Course) -> bool:
     """Whether a course still runs where another one cut."""
     cut = before.cutting & before.running
     return not cut.any() or bool(np.mean(course.running[cut]) > ALL_BUT_CUT)
+
+
+def _lives_on(search: Search, other: Course, course: Course) -> bool:
+    """Whether what is heard without a course's lines but lives on them all the same."""
+    return better_told(search, other, course) > max(0.0, other.merit - course.merit)
 
 
 def _runs(course: Course, steps: Mask) -> bool:
