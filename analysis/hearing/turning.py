@@ -12,7 +12,7 @@ import numpy.typing as npt
 from analysis.hearing.bridging import bridged, only_heard_in_cut
 from analysis.hearing.frames import Frames
 from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
-from analysis.hearing.orders import AT_TIMES, Voice
+from analysis.hearing.orders import AT_TIMES, ORDERS, SILENT, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import COARSE_DEVIATION, order_phasors, refine_stretch
 from analysis.hearing.search import Course, Search, spans
@@ -26,6 +26,7 @@ AnyValue = TypeVar("AnyValue", bound=np.generic)
 
 REFINED_ORDERS = 14
 TEETH = 8
+LEAST_OWN = 4  # orders of a taught voice
 MIN_STRETCH_FRAMES = 6
 # As a share of the rotation, median: lines that are one machine's stay together to some parts in
 # ten thousand, a few if the speed leaps, and a course along strangers' lines doesn't.
@@ -100,8 +101,19 @@ def nothing_turns(count: int) -> Turning:
     )
 
 
-def refined(frames: Frames, search: Search, course: Course, *, flutes: int | None) -> Turning:
-    """A course that was found in a search of these frames, to the last digits."""
+def refined(
+    frames: Frames,
+    search: Search,
+    course: Course,
+    *,
+    flutes: int | None,
+    taught: Voice | None = None,
+) -> Turning:
+    """A course that was found in a search of these frames, to the last digits.
+
+    Of a router whose voice was taught only its own orders and the teeth's are read: beside a loud
+    machine others seem to sound too.
+    """
     count = len(frames.spectra)
     course = only_heard_in_cut(search, without_silent_ends(search, course))
     orders = search.orders(course.path)
@@ -109,7 +121,7 @@ def refined(frames: Frames, search: Search, course: Course, *, flutes: int | Non
     idle = step_evidence(fits, course.voices.idle)
     cutting = step_evidence(fits, course.voices.cutting)
     rotation, deviation = bridged(
-        *_rotation(frames, search, course),
+        *_rotation(frames, search, course, orders=_own_orders(course.machine.voice, flutes, taught)),
         cutting=_per_frame(course.cutting & course.running, count),
         step_s=frames.grid.step_s,
     )
@@ -138,10 +150,21 @@ def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue
     return steps[np.minimum(np.arange(count) // 2, len(steps) - 1)]
 
 
-def _rotation(frames: Frames, search: Search, course: Course) -> tuple[FloatArray, FloatArray]:
+def _own_orders(
+    voice: Voice, flutes: int | None, taught: Voice | None
+) -> npt.NDArray[np.int64]:
+    if taught is not None and flutes is not None:
+        own = (taught >= AT_TIMES) | (ORDERS % flutes == 0)
+        if np.count_nonzero(own & (voice >= AT_TIMES)) >= LEAST_OWN:
+            voice = np.where(own, voice, SILENT)
+    return audible_orders(voice)
+
+
+def _rotation(
+    frames: Frames, search: Search, course: Course, *, orders: npt.NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
     """The rotation, Hz, and its deviation; NaN where off."""
     count = len(frames.spectra)
-    orders = audible_orders(course.machine.voice)
     coarse = sharpened(
         search.excess,
         np.where(course.running, search.rotation_hz(_sound_at_ends(course.path)), np.nan),

@@ -96,7 +96,8 @@ def _weigher(frames: Frames, sound: Search, *, flutes: int | None, taught: Voice
 
     @cache
     def weigh(each: Found) -> Weighed:
-        turning = refined(frames, *each, flutes=flutes)
+        voice = taught.idle if taught is not None else None
+        turning = refined(frames, *each, flutes=flutes, taught=voice)
         return Weighed(frames, turning, each.course, sound, taught)
 
     return weigh
