@@ -38,7 +38,8 @@ LEAST_SHARE = (0.5, 0.8)  # of the way to the cut's usual hiss
 WORTH, MOST_WORTH = 12.0, 2.4  # nats for a frame of 23 ms
 FRAME_S = 0.0232
 LOAD_WORTH, MOST_RELIEF = 12.0, 0.7  # share of the sag
-HISSES_AS_EVER = 0.9  # of a stretch's usual hiss: chips fly, whatever the speed seems to do
+# Of a stretch's usual hiss: if the teeth are heard too chips fly, whatever the speed seems to do.
+HISSES_AS_EVER = 0.9
 ROUNDS, SURELY = 2, 0.7  # what is learned from for a cut, the second time
 RISEN = 0.3  # of the way to the cut's hiss
 NEARBY_S = 0.2
@@ -94,7 +95,8 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
     usual = np.clip(_usual(smooth, stretches), LEAST_SHARE[0], 1)
     gain = np.clip(WORTH * (share - least * usual), -MOST_WORTH, MOST_WORTH)
     gain *= trace.step_s / FRAME_S
-    gain = np.where(smooth > HISSES_AS_EVER * usual, gain, np.minimum(gain, by_load))
+    as_ever = (smooth > HISSES_AS_EVER * usual) & _teeth_heard(trace, free=free, cut=cut)
+    gain = np.where(as_ever, gain, np.minimum(gain, by_load))
     flying = two_state_path(gain, cost=TOUCH_COST)
     parts = led_in(trace, _turned(_holed(stretches, flying), share, step_s=trace.step_s))
     least_s, more = SPAN_END_U95_S
@@ -104,6 +106,12 @@ def chip_stretches(trace: Trace, contact: Mask, stretches: list[Stretch]) -> Chi
         tuple(_end_u95_s(EXIT_U95_S, share, b, trace.step_s) for _, b in parts),
         least_s + more / apart,
     )
+
+
+def _teeth_heard(trace: Trace, *, free: Mask, cut: Mask) -> Mask:
+    """Frames in which the teeth's tones are nearer to those in the cut than to running free."""
+    teeth = uniform_filter1d(trace.teeth.mean(axis=1), max(1, round(STATE_S / trace.step_s)))
+    return np.asarray(teeth > (np.median(teeth[free]) + np.median(teeth[cut])) / 2)
 
 
 def _usual(share: FloatArray, stretches: list[Stretch]) -> FloatArray:

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.counting import counted_right
+from analysis.hearing.leaping import without_leaps
 from analysis.hearing.machines import (
     MIN_SEED_STEPS,
     is_a_line,
@@ -116,7 +117,9 @@ def find_course(
             search, likeliest = clearer, other
     if likeliest is not None and (held := _held_instead(search, likeliest)) is not None:
         likeliest = held
-    return None if likeliest is None else followed_again(search, whole, likeliest)
+    if likeliest is None:
+        return None
+    return without_leaps(search, followed_again(search, whole, likeliest))
 
 
 def _held_instead(search: Search, course: Course) -> Course | None:

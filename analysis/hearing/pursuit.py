@@ -56,7 +56,7 @@ def first_path(search: Search, taught: Voices | None) -> npt.NDArray[np.int64]:
     voice = generic_voice(search.flutes)
     evidence = comb_evidence(search.axis, voices=[voice], candidates=search.candidates)
     if taught is not None:
-        np.maximum(evidence, _two_voice_evidence(search, taught), out=evidence)
+        np.maximum(evidence, voices_heard(search, taught), out=evidence)
     return best_path(EVIDENCE * evidence, glide_cost=GLIDE, switch_cost=FIRST_SWITCH)
 
 
@@ -171,7 +171,7 @@ def steadied(search: Search, course: Course) -> Course:
     last = first + near.candidates.count - 1
     beyond = course.running & ((course.path < first) | (course.path > last))
     for _ in range(ROUNDS):
-        evidence = EVIDENCE * _two_voice_evidence(near, course.voices)
+        evidence = EVIDENCE * voices_heard(near, course.voices)
         path = best_path(evidence, glide_cost=STEADY_GLIDE, switch_cost=SWITCH)
         path = np.where(beyond, course.path, np.where(path != OFF, path + first, OFF))
         ran = np.flatnonzero(path != OFF)
@@ -241,11 +241,11 @@ def _settled(near: Search, course: Course, first: int) -> Course:
 
 def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
     """The likeliest path of a machine of two states."""
-    evidence = EVIDENCE * _two_voice_evidence(search, voices)
+    evidence = EVIDENCE * voices_heard(search, voices)
     return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
-def _two_voice_evidence(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
+def voices_heard(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
     """The better of the two voices' evidence, shape (steps, candidates)."""
     both = (voices.idle, voices.cutting)
     return comb_evidence(search.axis, voices=both, candidates=search.candidates)

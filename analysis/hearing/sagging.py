@@ -25,6 +25,7 @@ NOT_YET, MOST_LEFT_OUT = 0.25, 0.6  # of the sag; of a break
 # ln speed by which the cut is told from running free, and times what the speed wanders there.
 LEAST_TOLD, TOLD_APART, RELIEF_S = 0.002, 4.0, 0.1
 HALFWAY, MOST_RELIEVED = 0.5, 0.3  # of the sag; share of the cut
+CUT_SPEED = 40  # percentile of a stretch's speeds: where the edge stands inside it is faster
 
 
 def relieved(trace: Trace, contact: Mask, stretches: list[Stretch]) -> FloatArray:
@@ -48,7 +49,10 @@ def relieved(trace: Trace, contact: Mask, stretches: list[Stretch]) -> FloatArra
     halfway = [(end + first) // 2 for (_, end), (first, _) in pairwise(stretches)]
     for near, (first, end) in zip(pairwise([0, *halfway, len(share)]), stretches, strict=True):
         here = slice(*near)
-        share[here] = np.where(running[here], smooth[here] - np.median(log_hz[first:end]), 0) / sag
+        share[here] = (
+            np.where(running[here], smooth[here] - np.percentile(log_hz[first:end], CUT_SPEED), 0)
+            / sag
+        )
     # A governor that wins its speed back in the cut says nothing of the load.
     return share if np.mean(share[cut] > HALFWAY) < MOST_RELIEVED else nothing
 

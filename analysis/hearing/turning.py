@@ -121,7 +121,9 @@ def refined(
     idle = step_evidence(fits, course.voices.idle)
     cutting = step_evidence(fits, course.voices.cutting)
     rotation, deviation = bridged(
-        *_rotation(frames, search, course, orders=_own_orders(course.machine.voice, flutes, taught)),
+        *_rotation(
+            frames, search, course, orders=_own_orders(course.machine.voice, flutes, taught)
+        ),
         cutting=_per_frame(course.cutting & course.running, count),
         step_s=frames.grid.step_s,
     )
@@ -150,9 +152,7 @@ def _per_frame(steps: npt.NDArray[AnyValue], count: int) -> npt.NDArray[AnyValue
     return steps[np.minimum(np.arange(count) // 2, len(steps) - 1)]
 
 
-def _own_orders(
-    voice: Voice, flutes: int | None, taught: Voice | None
-) -> npt.NDArray[np.int64]:
+def _own_orders(voice: Voice, flutes: int | None, taught: Voice | None) -> npt.NDArray[np.int64]:
     if taught is not None and flutes is not None:
         own = (taught >= AT_TIMES) | (ORDERS % flutes == 0)
         if np.count_nonzero(own & (voice >= AT_TIMES)) >= LEAST_OWN:

@@ -57,15 +57,26 @@ def test_a_feed_that_wanders_is_no_stop() -> None:
     assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
 
 
-def test_an_edge_that_rubs_as_loud_as_it_cuts_is_told_by_its_speed() -> None:
-    """Nine tenths of the sag are won back, and the bands don't change, so the ends stay rough."""
+def relieved_inside(*, teeth: float) -> Trace:
+    """From 15 to 16.5 s nine tenths of the sag are won back and the teeth are that much quieter."""
     made = trace(CUTS, seconds=22)
-    rotation_hz = made.rotation_hz.copy()
+    rotation_hz, sounding = made.rotation_hz.copy(), made.teeth.copy()
     rotation_hz[frame(15) : frame(16.5)] = CUT_HZ + 0.9 * (IDLE_HZ - CUT_HZ)
-    made = replace(made, rotation_hz=rotation_hz)
+    sounding[frame(15) : frame(16.5)] -= np.float32(teeth)
+    return replace(made, rotation_hz=rotation_hz, teeth=sounding)
+
+
+def test_an_edge_that_rubs_as_loud_as_it_cuts_is_told_by_its_speed() -> None:
+    """The bands don't change, so the ends stay rough."""
+    made = relieved_inside(teeth=1.5)
     (_, a), (b, _) = chip_stretches(made, contact(made), STRETCHES).stretches[1:]
     assert a * STEP_S == pytest.approx(15, abs=NEARBY_S + 2 * STEP_S)
     assert b * STEP_S == pytest.approx(16.5, abs=NEARBY_S + 2 * STEP_S)
+
+
+def test_where_chips_and_teeth_sound_as_ever_a_speed_won_back_is_a_course_astray() -> None:
+    made = relieved_inside(teeth=0.0)
+    assert len(chip_stretches(made, contact(made), STRETCHES).stretches) == 2
 
 
 def test_a_break_in_which_chips_fly_all_the_same_is_none() -> None:
@@ -97,9 +108,13 @@ def test_where_the_chips_grow_slowly_the_entry_is_where_they_begin() -> None:
     growing = slice(frame(13), frame(13.2))
     missing = np.linspace(1, 0, growing.stop - growing.start)[:, None]
     bands[growing] -= (missing * 1.2 * np.linspace(0.5, 1.5, BANDS)).astype(np.float32)
-    told = chip_stretches(replace(made, bands=bands), contact(made), STRETCHES).stretches
+    held = replace(made, bands=bands, rotation_hz=np.full(len(bands), IDLE_HZ))
+    told = chip_stretches(held, contact(made), STRETCHES).stretches
     # At three tenths of the way; half way would be 0.1 s late.
     assert told[1][0] * STEP_S == pytest.approx(13.06, abs=2 * STEP_S)
+    # A spindle that gives way shows the first contact itself.
+    told = chip_stretches(replace(made, bands=bands), contact(made), STRETCHES).stretches
+    assert told[1][0] * STEP_S == pytest.approx(13.0, abs=STEP_S)
 
 
 @given(cuts=st.lists(st.integers(1, 12), min_size=4, max_size=12), seed=st.integers(0, 99))
