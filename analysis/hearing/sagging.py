@@ -25,14 +25,15 @@ NOT_YET, MOST_LEFT_OUT = 0.25, 0.6  # of the sag; of a break
 # ln speed by which the cut is told from running free, and times what the speed wanders there.
 LEAST_TOLD, TOLD_APART, RELIEF_S = 0.002, 4.0, 0.1
 HALFWAY, MOST_RELIEVED = 0.5, 0.3  # of the sag; share of the cut
-CUT_SPEED = 40  # percentile of a stretch's speeds: where the edge stands inside it is faster
+CUT_SPEED = 40  # percentile of a cut's speeds: where the edge stands inside it is faster
+TURNED_S = 1.5  # between two cuts, in less nobody turns the dial
 
 
 def relieved(trace: Trace, contact: Mask, stretches: list[Stretch]) -> FloatArray:
     """How much of the sag is won back in each frame: 0 in the cut, 1 running free.
 
     An edge that stands still in the wood may rub as loud as a light cut, but it is no load. Each
-    frame is held against the nearest stretch's own speed: between them the dial may be turned.
+    frame is held against the nearest cut's own speed: between cuts the dial may be turned.
     0 all through where the speed hardly tells the cut from running free.
     """
     nothing = np.zeros(len(contact))
@@ -46,15 +47,25 @@ def relieved(trace: Trace, contact: Mask, stretches: list[Stretch]) -> FloatArra
         return nothing
     smooth = uniform_filter1d(log_hz, max(1, round(RELIEF_S / trace.step_s)))
     share = nothing.copy()
-    halfway = [(end + first) // 2 for (_, end), (first, _) in pairwise(stretches)]
-    for near, (first, end) in zip(pairwise([0, *halfway, len(share)]), stretches, strict=True):
+    cuts = _close_together(stretches, most=round(TURNED_S / trace.step_s))
+    halfway = [(one[-1][1] + other[0][0]) // 2 for one, other in pairwise(cuts)]
+    for near, parts in zip(pairwise([0, *halfway, len(share)]), cuts, strict=True):
         here = slice(*near)
-        share[here] = (
-            np.where(running[here], smooth[here] - np.percentile(log_hz[first:end], CUT_SPEED), 0)
-            / sag
-        )
+        own = np.percentile(np.concatenate([log_hz[a:b] for a, b in parts]), CUT_SPEED)
+        share[here] = np.where(running[here], smooth[here] - own, 0) / sag
     # A governor that wins its speed back in the cut says nothing of the load.
     return share if np.mean(share[cut] > HALFWAY) < MOST_RELIEVED else nothing
+
+
+def _close_together(stretches: list[Stretch], *, most: int) -> list[list[Stretch]]:
+    """Stretches in groups that `most` frames or fewer part."""
+    groups: list[list[Stretch]] = []
+    for stretch in stretches:
+        if groups and stretch[0] - groups[-1][-1][1] <= most:
+            groups[-1].append(stretch)
+        else:
+            groups.append([stretch])
+    return groups
 
 
 def won_back(trace: Trace, contact: Mask) -> Callable[[int, int], int]:
