@@ -7,6 +7,8 @@ spindle turns half a percent slower.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -16,6 +18,7 @@ import numpy.typing as npt
 import pytest
 
 import analysis.hearing.live
+import analysis.hearing.looking
 from analysis.errors import InputError
 from analysis.hearing.events import (
     CLOSED_S,
@@ -204,6 +207,58 @@ def test_what_is_said_does_not_depend_on_the_blocks(
     assert heard(shop(*WORK), block=block) == [event for _, event in told]
 
 
+class Beside(Executor):
+    """Works at once, or only when somebody waits for it: the quickest machine and the slowest."""
+
+    def __init__(self, *, at_once: bool) -> None:
+        self._at_once = at_once
+        self.now_s = 0.0
+        self.waited_s: list[float] = []
+
+    def submit(self, work: Callable[..., Any], /, *args: object, **named: object) -> Future[Any]:
+        begun_s, here = self.now_s, self
+
+        class Work(Future[Any]):
+            def result(self, timeout: float | None = None) -> object:
+                if not self.done():
+                    here.waited_s.append(here.now_s - begun_s)
+                    self.set_result(work(*args, **named))
+                return super().result(timeout)
+
+        future = Work()
+        if self._at_once:
+            future.result()
+        return future
+
+    def hear(self, samples: Samples) -> list[Event]:
+        live = LiveListener(
+            sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(10_000.0, 24_000.0), beside=self
+        )
+        events: list[Event] = []
+        for first in range(0, len(samples), BLOCK):
+            self.now_s = (first + BLOCK) / RATE_HZ
+            events += live.feed(samples[first : first + BLOCK])
+        return events
+
+
+def test_looks_worked_out_beside_say_the_same(told: list[tuple[float, Event]]) -> None:
+    assert Beside(at_once=True).hear(shop(*WORK)) == [event for _, event in told]
+
+
+def test_a_look_that_takes_long_is_told_later_and_nothing_waits_for_it() -> None:
+    beside = Beside(at_once=False)
+    events = beside.hear(shop(*WORK))
+    latest_s = analysis.hearing.live.TOLD_LATEST_S
+    # Sooner for the first verdict alone, and if the take ends.
+    assert len(beside.waited_s) >= 2
+    assert max(beside.waited_s) == pytest.approx(latest_s, abs=0.25)
+    speeds_s = [event.time_s for event in events if isinstance(event, SpeedHeard)]
+    assert np.diff(speeds_s).max() < 0.25
+    ends = [event.heard for event in events if isinstance(event, PassEnded)]
+    for entry_s, _ in TRUE_PASSES_S:
+        assert min(abs(one.entry_s - entry_s) for one in ends) < 0.15
+
+
 def test_an_unplugged_router_says_nothing() -> None:
     events = heard(shop(("off", 9.0)), block=BLOCK)
     assert {type(event) for event in events} == {SpeedHeard, LevelHeard}
@@ -282,7 +337,7 @@ def test_lines_counted_wrongly_at_first_are_counted_anew_though_only_a_touch_was
         looks.append(turning)
         return turning
 
-    monkeypatch.setattr(analysis.hearing.live, "hear_turning", first_wrong)
+    monkeypatch.setattr(analysis.hearing.looking, "hear_turning", first_wrong)
     touch = ("free", 1.2), ("cut", 0.8), ("free", 4.0)
     live = LiveListener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(8_000.0, 24_000.0))
     events = live.feed(shop(*touch, ("cut", 3.0), ("free", 2.0)))
