@@ -18,11 +18,10 @@ from analysis.hearing.events import Event, Record, SpeedHeard, level_heard
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.looking import Asked, Look, begin_look
-from analysis.hearing.recent import RecentCourse, RecentSound, chosen
+from analysis.hearing.recent import RecentCourse, RecentSound, chosen, is_quiet
 from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
-from analysis.hearing.trace import Trace
 from analysis.hearing.turning import Turning
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
@@ -51,7 +50,6 @@ BREAK_S = 0.6  # after an exit in which every tick is looked at
 CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
 LONGEST_UNSEEN = 16  # ticks: some three seconds
-FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 
 
 class LiveListener:
@@ -175,12 +173,15 @@ class LiveListener:
         events.append(self._speed(course))
         if whole:
             events.append(level_heard(np.concatenate(self._lately), course.end * self.grid.step_s))
+        stirred = self._stirring.add(course.trace.bands[-TICK:]) if whole else None
         if self._watch.armed:
             self._unseen += 1
-            if self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
+            if stirred is not None and self._record.cutting and not self._urgent:
+                self._next_check = course.end  # what came with the cut may be over with it
+            if stirred is not None or self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
                 events += self._passes(course)
         elif whole:
-            events += self._first_passes(course, renewed=renewed)
+            events += self._first_passes(course, stirred, renewed=renewed)
         if whole and self._look is None and self._may_look(course):
             self._look = self._begun(course)
         return events
@@ -194,9 +195,10 @@ class LiveListener:
         entering = self._watch.in_contact and not self._record.cutting
         return entering or not self._watch.no_news(course, frames=TICK)
 
-    def _first_passes(self, course: RecentCourse, *, renewed: bool) -> list[Event]:
+    def _first_passes(
+        self, course: RecentCourse, moments: Mask | None, *, renewed: bool
+    ) -> list[Event]:
         """Passes while there is no example of a cut: looked for when something came and went."""
-        moments = self._stirring.add(course.trace.bands[-TICK:])
         if moments is None or not self._may_afford():
             return self._passes(course) if renewed else []
         stirred = np.repeat(moments, TICK)[-len(course.trace.lead) :]
@@ -214,7 +216,7 @@ class LiveListener:
     def _follow(self, course: RecentCourse) -> None:
         new = course.end - self._heard
         self._heard = course.end
-        if self._follower.voices is None or _quiet(course.trace):
+        if self._follower.voices is None or is_quiet(course.trace, newest=TICK):
             return
         lost = not course.trace.running[-LOST_TICKS * TICK :].any()
         wide = lost and self._beats % (LOST_TICKS * TICK // BEAT) == 0
@@ -329,7 +331,7 @@ class LiveListener:
         self._learned_cut = self._watch.armed and self._teaches(course)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
-        if look.end < course.end and not _quiet(course.trace):
+        if look.end < course.end and not is_quiet(course.trace, newest=TICK):
             since = self._follower.follow(self._sound, frames=course.end - look.end, wide=False)
             if since is not None:
                 course.splice(since, from_frame=look.end)
@@ -389,14 +391,3 @@ class LiveListener:
         self._in_break = URGENT_S < lost_s < BREAK_S or seen.standing_s is not None
         self._urgent = self._record.cutting and lost_s > URGENT_S
         return events
-
-
-def _quiet(trace: Trace) -> bool:
-    """Whether the newest sound is far below that of the router running."""
-    # One frame in a few tells what it was like as well as all of them.
-    running = trace.running[::TICK]
-    if not running.any():
-        return False
-    now = trace.bands[-TICK:].mean(axis=1).max()
-    usual = trace.bands[::TICK][running].mean(axis=1)
-    return bool(now < np.percentile(usual, 20) - FAR_BELOW)

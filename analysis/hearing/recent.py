@@ -21,6 +21,7 @@ Mask = npt.NDArray[np.bool_]
 
 REFERENCE_S = 8.0
 SPARE = 8  # a part of the frames kept: room to write on before they are moved
+FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 LARGEST_PART = 64  # frames taken in at once
 
 
@@ -123,6 +124,17 @@ def joined(*traces: Trace) -> Trace:
     """Traces one after the other."""
     parts = ([getattr(trace, name) for trace in traces] for name in _arrays())
     return Trace(traces[0].step_s, *(np.concatenate(part) for part in parts))
+
+
+def is_quiet(trace: Trace, *, newest: int) -> bool:
+    """Whether so many newest frames are far below those in which the router runs."""
+    # One frame in a few tells what it was like as well as all of them.
+    running = trace.running[::newest]
+    if not running.any():
+        return False
+    now = trace.bands[-newest:].mean(axis=1).max()
+    usual = trace.bands[::newest][running].mean(axis=1)
+    return bool(now < np.percentile(usual, 20) - FAR_BELOW)
 
 
 class RecentCourse:

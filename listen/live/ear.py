@@ -16,6 +16,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -52,10 +53,8 @@ class EarError(ToothbeatError):
     """An ear that hears no more, or none at all."""
 
 
-def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
-    """A fresh listening engine for this bench, in this process."""
-    from concurrent.futures import ThreadPoolExecutor
-
+def live_ear(bench: Bench, sample_rate_hz: float, *, beside: Executor | None = None) -> Ear:
+    """A fresh listening engine for this bench, in this process; it looks back `beside` the rest."""
     from analysis.hearing.live import LiveListener
 
     return LiveListener(
@@ -63,13 +62,17 @@ def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
         flutes=bench.cut.flutes,
         plate_range_rpm=bench.cut.plate_range_rpm,
         known_voices=bench.voices,
-        beside=ThreadPoolExecutor(1, thread_name_prefix="looking back"),
+        beside=beside,
     )
+
+
+def _ear_with_a_thread(bench: Bench, sample_rate_hz: float) -> Ear:
+    return live_ear(bench, sample_rate_hz, beside=ThreadPoolExecutor(1))
 
 
 def ear_apart(bench: Bench, sample_rate_hz: float) -> EarApart:
     """A fresh listening engine for this bench, in a process of its own."""
-    return EarApart(live_ear, bench, sample_rate_hz)
+    return EarApart(_ear_with_a_thread, bench, sample_rate_hz)
 
 
 class EarsAtHand:
@@ -93,7 +96,7 @@ class EarsAtHand:
         if self._spare is not None and self._spare.poll() is not None:
             self._end_spare()
         spare, self._spare = self._spare, None
-        ear = EarApart(live_ear, bench, sample_rate_hz, program=spare)
+        ear = EarApart(_ear_with_a_thread, bench, sample_rate_hz, program=spare)
         self._start()
         return ear
 

@@ -142,6 +142,25 @@ def test_a_pass_is_over_within_half_a_second(told: list[tuple[float, Event]]) ->
     assert late_s[0] <= 0.75
 
 
+def test_an_end_that_sounds_like_the_cut_going_on_is_looked_for_as_the_sound_changes_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By what is known of this router nothing is new; only that something came and went."""
+
+    def sees_only_what_it_saw(live: LiveListener, _course: object) -> bool:
+        return live._urgent or live._in_break
+
+    monkeypatch.setattr(LiveListener, "_in_doubt", sees_only_what_it_saw)
+    live, late_s = listener(), []
+    samples = shop(("free", 5.0), ("cut", 3.0), ("free", 3.0), ("cut", 4.0), ("free", 4.0))
+    for first in range(0, len(samples), BLOCK):
+        now_s = (first + BLOCK) / RATE_HZ
+        events = live.feed(samples[first : first + BLOCK])
+        late_s += [now_s - e.heard.exit_s for e in events if isinstance(e, PassEnded)]
+    assert len(late_s) == 2
+    assert late_s[1] < 1.0
+
+
 def test_an_entry_is_told_once_and_before_the_end(told: list[tuple[float, Event]]) -> None:
     entries = [event.entry_s for _, event in told if isinstance(event, PassEntered)]
     assert entries == pytest.approx([entry_s for entry_s, _ in TRUE_PASSES_S], abs=0.15)
