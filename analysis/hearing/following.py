@@ -108,14 +108,15 @@ class Follower:
         """
         if self.voices is None or sound.kept < 4:
             return None
-        lately, fresh = self._taken_in(sound)
+        lately, fresh = self._taken_in(sound, frames)
         if wide:
             self._look_everywhere(lately)
         if self._path is None:
-            self._path = OnwardPath(
-                self._near.count, most=self._kept_steps, glide_cost=GLIDE, switch_cost=SWITCH
-            )
             fresh = len(lately.excess)
+            most = max(fresh, self._kept_steps)
+            self._path = OnwardPath(
+                self._near.count, most=most, glide_cost=GLIDE, switch_cost=SWITCH
+            )
         if fresh:
             axis = on_log_axis(lately.excess[-fresh:], grid=self._grid, candidates=self._near)
             both = (self.voices.idle, self.voices.cutting)
@@ -149,11 +150,12 @@ class Follower:
             rotation[a:b], deviation[a:b] = found.rotation_hz, found.deviation_hz
         return rotation, deviation
 
-    def _taken_in(self, sound: RecentSound) -> tuple[_Lately, int]:
+    def _taken_in(self, sound: RecentSound, frames: int) -> tuple[_Lately, int]:
         """The newest sound against its floor, and how many of its steps are new."""
         most, lately = 2 * self._kept_steps, self._lately
         if lately is None or not 0 <= sound.end - lately.end <= most // 2:
-            _, levels = sound.newest(min(most, sound.kept) // 2 * 2)
+            beside = 2 * BESIDE_STEPS
+            _, levels = sound.newest(min(max(most, frames + beside), sound.kept) // 2 * 2)
             self._lately = _Lately(sound.end, *against_floor(levels, grid=self._grid))
             self._path = None
             return self._lately, len(levels) // 2

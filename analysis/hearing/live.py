@@ -8,23 +8,23 @@ provisional and heard again with the next tick.
 
 from __future__ import annotations
 
+from concurrent.futures import Executor
+
 import numpy as np
 import numpy.typing as npt
 
 from analysis.hearing.anew import heard_anew
-from analysis.hearing.answer import spindle_answer
 from analysis.hearing.events import Event, Record, SpeedHeard, level_heard
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
-from analysis.hearing.recent import RecentCourse, RecentSound, chosen
+from analysis.hearing.looking import Asked, Look, begin_look
+from analysis.hearing.recent import RecentCourse, RecentSound, chosen, is_quiet
 from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
-from analysis.hearing.trace import Trace
-from analysis.hearing.turning import Turning, is_one_machine
+from analysis.hearing.turning import Turning
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch
-from analysis.hearing.weighing import hear_turning
 
 BEAT = 4  # frames
 TICK = 2 * BEAT
@@ -33,17 +33,16 @@ COURSE_S = 120.0
 REFINE_S, REFINE_SOONER_S = 1.6, 0.5  # of new sound, and before passes are looked for
 FIRST_LOOK_S = 3.0
 LOOK_LATER_S = LOOK_S
+TOLD_AFTER_S, TOLD_LATEST_S = 1.5, 4.5  # a look
 # Times the sound of the last search, from which there is more to learn: once a cut was learned
 # from, while none is known, and when the first is over.
 MUCH_MORE, TWICE, MORE = 4.0, 2.0, 1.5
 UNARMED_GROWTH = 0.5
 LOOK_SHARE, LOOK_CREDIT_S = 1.0, 150.0
-RECOGNISING = 0.2  # what a look costs by known voices, of one that searches
 LOOK_AGAIN_S = 8.0
 FOLLOWED = 0.8
 CUT_TO_LEARN_S = 1.5
 CONTRADICTS = 0.4
-SURELY_ANSWERED = 9.0  # deviations
 OTHER_RATIO = 0.05
 HELD_S = 30.0
 URGENT_S = 0.08  # contact lost for so long: every beat counts
@@ -51,7 +50,6 @@ BREAK_S = 0.6  # after an exit in which every tick is looked at
 CHECK_S = 8.0  # of one pass, after which it is heard as a review would
 LOST_TICKS = 4
 LONGEST_UNSEEN = 16  # ticks: some three seconds
-FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 
 
 class LiveListener:
@@ -69,6 +67,8 @@ class LiveListener:
         The router's voices from its calibration.
     look_ahead_s : float
         How long a moment stays provisional.
+    beside : Executor or None
+        Works out what takes long beside what goes on; what is said is the same without.
 
     Raises
     ------
@@ -84,6 +84,7 @@ class LiveListener:
         plate_range_rpm: tuple[float, float] | None = None,
         known_voices: Voices | None = None,
         look_ahead_s: float = 0.35,
+        beside: Executor | None = None,
     ) -> None:
         self._review = Listener(
             sample_rate_hz=sample_rate_hz,
@@ -113,7 +114,8 @@ class LiveListener:
         self._looked_at = self._learned_at = 0  # frames, in the last look and in the last search
         self._learned_cut = False
         self._doubts = 0
-        self._looked_end, self._renewed = 0, False
+        self._look: Look | None = None  # that was begun and is not told yet
+        self._beside = beside
         self._stirring = Stirring()
         self._watch = Watch()
         self._record = Record()
@@ -164,17 +166,24 @@ class LiveListener:
             self._held = []
 
     def _tick(self, course: RecentCourse, *, whole: bool) -> list[Event]:
-        events = self._learned(course) if whole and self._may_learn(course) else []
+        armed = self._watch.armed
+        renewed = whole and self._may_tell(course) and self._told(course)
+        events = self._revised(course) if renewed and armed else []
         self._follow(course)
         events.append(self._speed(course))
         if whole:
             events.append(level_heard(np.concatenate(self._lately), course.end * self.grid.step_s))
+        stirred = self._stirring.add(course.trace.bands[-TICK:]) if whole else None
         if self._watch.armed:
             self._unseen += 1
-            if self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
+            if stirred is not None and self._record.cutting and not self._urgent:
+                self._next_check = course.end  # what came with the cut may be over with it
+            if stirred is not None or self._unseen == LONGEST_UNSEEN or self._in_doubt(course):
                 events += self._passes(course)
         elif whole:
-            events += self._first_passes(course)
+            events += self._first_passes(course, stirred, renewed=renewed)
+        if whole and self._look is None and self._may_look(course):
+            self._look = self._begun(course)
         return events
 
     def _in_doubt(self, course: RecentCourse) -> bool:
@@ -186,25 +195,28 @@ class LiveListener:
         entering = self._watch.in_contact and not self._record.cutting
         return entering or not self._watch.no_news(course, frames=TICK)
 
-    def _first_passes(self, course: RecentCourse) -> list[Event]:
+    def _first_passes(
+        self, course: RecentCourse, moments: Mask | None, *, renewed: bool
+    ) -> list[Event]:
         """Passes while there is no example of a cut: looked for when something came and went."""
-        moments = self._stirring.add(course.trace.bands[-TICK:])
-        stirred = None if moments is None else np.repeat(moments, TICK)[-len(course.trace.lead) :]
-        due = course.end >= self._next_look
-        if stirred is not None and self._may_afford():
-            if course.trace.running[-len(stirred) :][stirred].mean() > FOLLOWED:
-                events = self._passes(course, stirred)
-                if events:
-                    self._next_look = course.end
-                    return events
-            else:
-                due = True
-        return self._passes(course, stirred) if due and self._look(course) else []
+        if moments is None or not self._may_afford():
+            return self._passes(course) if renewed else []
+        stirred = np.repeat(moments, TICK)[-len(course.trace.lead) :]
+        if self._look is not None:
+            self._told(course)  # the first verdict waits for this
+        if course.trace.running[-len(stirred) :][stirred].mean() > FOLLOWED:
+            events = self._passes(course, stirred)
+            if events:
+                self._next_look = course.end
+            if events or course.end < self._next_look:
+                return events
+        self._look = self._begun(course)
+        return self._passes(course, stirred) if self._told(course) else []
 
     def _follow(self, course: RecentCourse) -> None:
         new = course.end - self._heard
         self._heard = course.end
-        if self._follower.voices is None or _quiet(course.trace):
+        if self._follower.voices is None or is_quiet(course.trace, newest=TICK):
             return
         lost = not course.trace.running[-LOST_TICKS * TICK :].any()
         wide = lost and self._beats % (LOST_TICKS * TICK // BEAT) == 0
@@ -228,14 +240,18 @@ class LiveListener:
         most = LOOK_SHARE * self._sound.end + self._frames_in(LOOK_CREDIT_S)
         return self._looked + self._sound.kept <= most
 
-    def _may_learn(self, course: RecentCourse) -> bool:
-        """Whether it is time to look anew, and nothing is under way."""
-        if not self._watch.armed or self._in_break or self._record.cutting:
+    def _may_tell(self, course: RecentCourse) -> bool:
+        """Whether a look that was begun is due and ready, and no verdict waits."""
+        if self._look is None or course.end < self._look.due:
             return False
-        if course.end < self._next_look:
+        return course.end >= self._look.latest or (self._look.is_ready() and not self._in_break)
+
+    def _may_look(self, course: RecentCourse) -> bool:
+        """Whether it is time to look anew, and nothing is under way."""
+        if course.end < self._next_look or self._in_break or self._record.cutting:
             return False
         # What was first taken for a pass may have been none: then no other would ever follow.
-        return not self._learned_cut or self._teaches(course)
+        return not self._watch.armed or not self._learned_cut or self._teaches(course)
 
     def _teaches(self, course: RecentCourse) -> bool:
         """Whether enough of a cut was told to learn from."""
@@ -245,28 +261,53 @@ class LiveListener:
         frames = np.arange(course.first, course.end)
         return self._record.inside(frames * np.float64(self.grid.step_s))
 
-    def _look(self, course: RecentCourse) -> bool:
-        """Look at all that is kept, once for the same sound; whether the course is anew by it."""
-        if self._looked_end < course.end:
-            self._looked_end, self._renewed = course.end, self._look_anew(course)
-        return self._renewed
+    def _begun(self, course: RecentCourse) -> Look:
+        """Begin to look at all that is kept.
 
-    def _look_anew(self, course: RecentCourse) -> bool:
+        Known voices are enough until there is much more to learn from, or a doubt.
+        """
         kept = self._sound.kept
         if not self._watch.armed:
             # The first verdict waits for this.
             kept = min(kept, self._frames_in(FIRST_LOOK_MOST_S))
-        turning, learn = self._turning(course, kept)
-        kept_s = kept * self.grid.step_s
+        known = None if self._doubts else self._follower.voices
+        more = MUCH_MORE if self._learned_cut else MORE if self._watch.armed else TWICE
+        is_due = kept >= more * self._learned_at
+        asked = Asked(
+            flutes=self._flutes,
+            plate_range_rpm=self._plate_range_rpm,
+            taught=self._known,
+            known=known if self._learned_cut or not is_due else None,
+            is_due=is_due,
+            told_cut=self._told_cut(course),
+        )
+        latest = self._frames_in(TOLD_LATEST_S)
+        return begin_look(
+            self._sound.frames(kept, still_for=latest + TICK),
+            asked,
+            kept=kept,
+            end=course.end,
+            due=course.end + self._frames_in(TOLD_AFTER_S),
+            latest=course.end + latest,
+            beside=self._beside,
+        )
+
+    def _told(self, course: RecentCourse) -> bool:
+        """Take over what the look that was begun has seen; whether the course is anew by it."""
+        assert self._look is not None
+        look, self._look = self._look, None
+        seen = look.seen()
+        turning, step_s = seen.turning, self.grid.step_s
+        self._looked += seen.cost
         growth = 1.0 if self._watch.armed else UNARMED_GROWTH
-        wait_s = np.clip(growth * kept_s, FIRST_LOOK_S, LOOK_LATER_S)
-        self._next_look = course.end + self._frames_in(float(wait_s))
+        wait_s = np.clip(growth * look.kept * step_s, FIRST_LOOK_S, LOOK_LATER_S)
+        self._next_look = look.end + self._frames_in(float(wait_s))
         if turning.voices is None:
             return False
-        before, step_s = course.trace, self.grid.step_s
-        recounts = self._recounts(course, turning)
+        before = course.trace
+        recounts = self._recounts(course, turning, look)
         course.trace = chosen(before, np.arange(len(before.lead)))  # a copy
-        course.splice(turning, from_frame=0)
+        course.splice(turning, from_frame=0, end=look.end)
         if self._watch.armed:
             contact = hear_contact(course.trace).mask
             contradicts = self._contradicts(course, contact)
@@ -284,43 +325,17 @@ class LiveListener:
                 told = self._told_cut(course)
                 self._watch.relearn(course, free=~(contact | told), cut=contact & told)
                 self._watch.correct(course, contact)
-        self._doubts, self._looked_at = 0, kept
-        if learn:
-            self._learned_at = kept
+        self._doubts, self._looked_at = 0, look.kept
+        if seen.searched:
+            self._learned_at = look.kept
         self._learned_cut = self._watch.armed and self._teaches(course)
         self._follower.learn(turning.voices)
         self._follower.look_near(turning.rotation_hz)
+        if look.end < course.end and not is_quiet(course.trace, newest=TICK):
+            since = self._follower.follow(self._sound, frames=course.end - look.end, wide=False)
+            if since is not None:
+                course.splice(since, from_frame=look.end)
         return True
-
-    def _turning(self, course: RecentCourse, kept: int) -> tuple[Turning, bool]:
-        """What turned in the newest frames, so many, and whether it was searched for anew.
-
-        Known voices are enough until there is much more to learn from, or a doubt; and even then
-        if, by them, a spindle of one piece surely answers the cuts that were told.
-        """
-        known = None if self._doubts else self._follower.voices
-        more = MUCH_MORE if self._learned_cut else MORE if self._watch.armed else TWICE
-        due = kept >= more * self._learned_at
-        if known is not None and (self._learned_cut or not due):
-            turning = self._turning_by(known, kept)
-            if not due or self._surely_cuts(course, turning):
-                return turning, False
-        return self._turning_by(None, kept), True
-
-    def _turning_by(self, known: Voices | None, kept: int) -> Turning:
-        self._looked += round(kept * (1 if known is None else RECOGNISING))
-        return hear_turning(
-            self._sound.frames(kept),
-            flutes=self._flutes,
-            plate_range_rpm=self._plate_range_rpm,
-            known=known,
-            taught=self._known,
-        )
-
-    def _surely_cuts(self, course: RecentCourse, turning: Turning) -> bool:
-        told = self._told_cut(course)[-len(turning.lead) :]
-        answer = spindle_answer(turning.rotation_hz, told, step_s=self.grid.step_s)
-        return answer > SURELY_ANSWERED and is_one_machine(turning)
 
     def _contradicts(self, course: RecentCourse, contact: Mask) -> bool:
         """Whether a review takes something else for the cut than what was told."""
@@ -332,10 +347,10 @@ class LiveListener:
             return True
         return bool(cut.mean() - free.mean() < CONTRADICTS)
 
-    def _recounts(self, course: RecentCourse, turning: Turning) -> bool:
+    def _recounts(self, course: RecentCourse, turning: Turning, look: Look) -> bool:
         """Whether a look at less sound than the last counts the lines otherwise."""
         now = turning.rotation_hz
-        before = course.trace.rotation_hz[-len(now) :]
+        before = course.trace.rotation_hz[: look.end - course.first][-len(now) :]
         running = np.isfinite(before) & np.isfinite(now)
         if len(now) >= self._looked_at or not running.any():
             return False
@@ -347,14 +362,9 @@ class LiveListener:
         time_s = (course.end - 1) * self.grid.step_s
         return SpeedHeard(time_s, 60 * float(np.mean(newest)) if running else None)
 
-    def _closed(self, course: RecentCourse) -> list[Event]:
-        """A pass is over for good: what a review of all that is kept says of it and of others."""
+    def _revised(self, course: RecentCourse) -> list[Event]:
+        """What a review of all that is kept says of passes that are over for good."""
         anew = heard_anew(course, self._record)
-        return self._record.revise(anew) if anew is not None else []
-
-    def _learned(self, course: RecentCourse) -> list[Event]:
-        """Look at all that is kept; what it changes of what was told."""
-        anew = heard_anew(course, self._record) if self._look(course) else None
         return self._record.revise(anew) if anew is not None else []
 
     def _passes(self, course: RecentCourse, stirred: Mask | None = None) -> list[Event]:
@@ -372,7 +382,7 @@ class LiveListener:
         now_s, closed_s = course.end * self.grid.step_s, self._record.closed_s
         events = self._record.news(seen.passes, now_s=now_s, standing_s=seen.standing_s)
         if self._record.closed_s > closed_s:
-            events += self._closed(course)
+            events += self._revised(course)
             if self._watch.armed:
                 self._watch.close(course, exit_s=self._record.closed_s)
         elif self._watch.armed and not seen.passes:
@@ -381,14 +391,3 @@ class LiveListener:
         self._in_break = URGENT_S < lost_s < BREAK_S or seen.standing_s is not None
         self._urgent = self._record.cutting and lost_s > URGENT_S
         return events
-
-
-def _quiet(trace: Trace) -> bool:
-    """Whether the newest sound is far below that of the router running."""
-    # One frame in a few tells what it was like as well as all of them.
-    running = trace.running[::TICK]
-    if not running.any():
-        return False
-    now = trace.bands[-TICK:].mean(axis=1).max()
-    usual = trace.bands[::TICK][running].mean(axis=1)
-    return bool(now < np.percentile(usual, 20) - FAR_BELOW)

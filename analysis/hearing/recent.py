@@ -21,6 +21,7 @@ Mask = npt.NDArray[np.bool_]
 
 REFERENCE_S = 8.0
 SPARE = 8  # a part of the frames kept: room to write on before they are moved
+FAR_BELOW = 3.5  # nepers under the quietest it ran at: not running
 LARGEST_PART = 64  # frames taken in at once
 
 
@@ -65,8 +66,12 @@ class RecentSound:
         self._bands[new] = bands
         return bands
 
-    def frames(self, most: int) -> Frames:
-        """The last parts that hold `most` frames, or all that is kept; as a view."""
+    def frames(self, most: int, *, still_for: int = 0) -> Frames:
+        """The last parts that hold `most` frames, or all that is kept; as a view.
+
+        It stays as it is until so many frames more were taken in; at most an eighth of all.
+        """
+        self._make_room(still_for)
         count = 0
         for part in reversed(self._parts):
             if count >= most:
@@ -86,13 +91,17 @@ class RecentSound:
         """Rows for new frames, behind those that are kept."""
         if not self._bands.shape[1]:
             self._bands = np.empty((len(self._spectra), bands), np.float32)
-        before = self.kept - count
-        if self._stop + count > len(self._spectra):
-            for rows in (self._spectra, self._levels, self._bands):
-                _move_down(rows, self._stop - before, self._stop)
-            self._stop = before
+        self._make_room(count, kept=self.kept - count)
         self._stop += count
         return slice(self._stop - count, self._stop)
+
+    def _make_room(self, count: int, *, kept: int | None = None) -> None:
+        """Have rows for so many frames behind those kept."""
+        kept = self.kept if kept is None else kept
+        if self._stop + count > len(self._spectra):
+            for rows in (self._spectra, self._levels, self._bands):
+                _move_down(rows, self._stop - kept, self._stop)
+            self._stop = kept
 
 
 def _move_down(rows: npt.NDArray[Any], first: int, stop: int) -> None:
@@ -115,6 +124,17 @@ def joined(*traces: Trace) -> Trace:
     """Traces one after the other."""
     parts = ([getattr(trace, name) for trace in traces] for name in _arrays())
     return Trace(traces[0].step_s, *(np.concatenate(part) for part in parts))
+
+
+def is_quiet(trace: Trace, *, newest: int) -> bool:
+    """Whether so many newest frames are far below those in which the router runs."""
+    # One frame in a few tells what it was like as well as all of them.
+    running = trace.running[::newest]
+    if not running.any():
+        return False
+    now = trace.bands[-newest:].mean(axis=1).max()
+    usual = trace.bands[::newest][running].mean(axis=1)
+    return bool(now < np.percentile(usual, 20) - FAR_BELOW)
 
 
 class RecentCourse:
@@ -147,13 +167,15 @@ class RecentCourse:
             self.trace.rotation_hz[-count:] = rotation_hz[-count:]
             self.trace.deviation_hz[-count:] = deviation_hz[-count:]
 
-    def splice(self, turning: Turning, *, from_frame: int) -> None:
-        """Put in what was heard of the newest frames, but for those before `from_frame`."""
-        count = min(self.end - max(from_frame, self.first), len(turning.lead))
+    def splice(self, turning: Turning, *, from_frame: int, end: int | None = None) -> None:
+        """Put in what was heard up to frame `end`, or the newest, but not before `from_frame`."""
+        end = self.end if end is None else end
+        count = min(end - max(from_frame, self.first), len(turning.lead))
         if count <= 0:
             return
+        frames = slice(end - count - self.first, end - self.first)
         for name in ("rotation_hz", "deviation_hz", "lead", "cutting", "teeth"):
-            getattr(self.trace, name)[-count:] = getattr(turning, name)[-count:]
+            getattr(self.trace, name)[frames] = getattr(turning, name)[-count:]
 
 
 def _unheard(bands: npt.NDArray[np.float32], step_s: float) -> Trace:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -143,7 +144,10 @@ class Coach:
         elif isinstance(event, PassResumed):
             entry_s = event.entry_s + self._start_s
             before_s = entry_s - _SAME_ENTRY_S
-            yield from self._revised([p for p in self._passes if p.reading.entry_s < before_s])
+            kept = [p for p in self._passes if p.reading.entry_s < before_s]
+            for news in self._revised(kept):
+                goes_on = news == (one := PassWithdrawn(self._before + len(kept) + 1))
+                yield replace(one, goes_on=True) if goes_on else news
             yield self._entered(entry_s)
         elif isinstance(event, PassesRevised):
             from_s, until_s = event.from_s + self._start_s, event.until_s + self._start_s

@@ -16,6 +16,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -33,7 +34,7 @@ PATIENCE_S = 0.03
 MOST_BEHIND_S = 120.0
 _LONGEST_END_S = 600.0
 _STILL = "The recording goes on: review it when the take is over."
-_PROGRAM = "from listen.live.ear import listen_apart; listen_apart()"
+_PROGRAM = "import analysis.hearing.live; from listen.live.ear import listen_apart; listen_apart()"
 _ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
@@ -45,14 +46,15 @@ class Ear(Protocol):
 
 
 MakeEar = Callable[["Bench", float], Ear]
+Program = subprocess.Popen[bytes]
 
 
 class EarError(ToothbeatError):
     """An ear that hears no more, or none at all."""
 
 
-def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
-    """A fresh listening engine for this bench, in this process."""
+def live_ear(bench: Bench, sample_rate_hz: float, *, beside: Executor | None = None) -> Ear:
+    """A fresh listening engine for this bench, in this process; it looks back `beside` the rest."""
     from analysis.hearing.live import LiveListener
 
     return LiveListener(
@@ -60,12 +62,53 @@ def live_ear(bench: Bench, sample_rate_hz: float) -> Ear:
         flutes=bench.cut.flutes,
         plate_range_rpm=bench.cut.plate_range_rpm,
         known_voices=bench.voices,
+        beside=beside,
     )
+
+
+def _ear_with_a_thread(bench: Bench, sample_rate_hz: float) -> Ear:
+    return live_ear(bench, sample_rate_hz, beside=ThreadPoolExecutor(1))
 
 
 def ear_apart(bench: Bench, sample_rate_hz: float) -> EarApart:
     """A fresh listening engine for this bench, in a process of its own."""
-    return EarApart(live_ear, bench, sample_rate_hz)
+    return EarApart(_ear_with_a_thread, bench, sample_rate_hz)
+
+
+class EarsAtHand:
+    """Makes ears in processes of their own; the next one's program is started beforehand.
+
+    So a take need not wait until a program has started. It is a context, which ends the spare.
+    """
+
+    def __init__(self) -> None:
+        self._spare: Program | None = None
+
+    def __enter__(self) -> EarsAtHand:
+        self._start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._end_spare()
+
+    def __call__(self, bench: Bench, sample_rate_hz: float) -> EarApart:
+        """A fresh listening engine for this bench."""
+        if self._spare is not None and self._spare.poll() is not None:
+            self._end_spare()
+        spare, self._spare = self._spare, None
+        ear = EarApart(_ear_with_a_thread, bench, sample_rate_hz, program=spare)
+        self._start()
+        return ear
+
+    def _end_spare(self) -> None:
+        if self._spare is not None:
+            with self._spare:  # its pipes are closed
+                self._spare.kill()
+            self._spare = None
+
+    def _start(self) -> None:
+        with suppress(EarError):  # told when an ear is asked for
+            self._spare = _started()
 
 
 class EarApart:
@@ -75,6 +118,8 @@ class EarApart:
     ----------
     make_ear : callable
         Makes the ear there; a function that can be imported there.
+    program : Program or None
+        One that has been started for it.
 
     Raises
     ------
@@ -82,24 +127,19 @@ class EarApart:
         If the process cannot be started.
     """
 
-    def __init__(self, make_ear: MakeEar, bench: Bench, sample_rate_hz: float) -> None:
+    def __init__(
+        self,
+        make_ear: MakeEar,
+        bench: Bench,
+        sample_rate_hz: float,
+        *,
+        program: Program | None = None,
+    ) -> None:
         self._rate_hz = sample_rate_hz
         self._orders: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._unanswered: deque[int] = deque()  # samples in each block
-        try:
-            # Ctrl-C is for the program that the person sees: in a group of its own, the ear
-            # lives on for the last pass and the summary, until its input ends.
-            self._process = subprocess.Popen(
-                [sys.executable, "-c", _PROGRAM],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                env=_ONE_THREAD | os.environ,
-                start_new_session=True,
-                creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
-            )
-        except OSError:
-            raise EarError("Listening could not begin: this computer is too busy.") from None
+        self._process = _started() if program is None else program
         for work in (self._send, self._receive):
             threading.Thread(target=work, name="to the ear", daemon=True).start()
         self._orders.put((make_ear, bench, sample_rate_hz))
@@ -155,8 +195,7 @@ class EarApart:
     def close(self) -> None:
         """End the process."""
         self._orders.put(None)
-        self._process.kill()
-        self._process.wait()
+        _end(self._process)
 
     def _answer(self, patience_s: float) -> Any:
         answer = self._answers.get(timeout=max(0.0, patience_s))
@@ -178,6 +217,28 @@ class EarApart:
             while True:
                 self._answers.put(pickle.load(pipe))
         self._answers.put(None)
+
+
+def _started() -> Program:
+    """A program that waits for the order to listen."""
+    try:
+        # Ctrl-C is for the program that the person sees: in a group of its own, the ear
+        # lives on for the last pass and the summary, until its input ends.
+        return subprocess.Popen(
+            [sys.executable, "-c", _PROGRAM],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=_ONE_THREAD | os.environ,
+            start_new_session=True,
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+        )
+    except OSError:
+        raise EarError("Listening could not begin: this computer is too busy.") from None
+
+
+def _end(program: Program) -> None:
+    program.kill()
+    program.wait()
 
 
 def listen_apart() -> None:

@@ -72,7 +72,7 @@ def as_object(news: News, bench: Bench) -> dict[str, Any]:
     if isinstance(news, PassTold):
         return _pass(news, bench)
     if isinstance(news, PassWithdrawn):
-        return {"kind": "withdrawn", "number": news.number}
+        return {"kind": "withdrawn", "number": news.number, "text": news.text}
     if isinstance(news, Hands):
         return {"kind": "hands", **_summary(news.summary)}
     if isinstance(news, Notice):

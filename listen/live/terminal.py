@@ -63,7 +63,7 @@ class Terminal:
                 self._state = "ready"
             self._say(self._pass(news))
         elif isinstance(news, PassWithdrawn):
-            self._say(f"What was told of pass {news.number} does not count.")
+            self._say(news.text)
         elif isinstance(news, Hands):
             summary = news.summary
             self._say(

@@ -90,9 +90,17 @@ class PassTold:
 
 @dataclass(frozen=True, slots=True)
 class PassWithdrawn:
-    """There is no pass of this number after all, or not yet."""
+    """There is no pass of this number after all; or not yet, for it `goes_on`."""
 
     number: int
+    goes_on: bool = False
+
+    @property
+    def text(self) -> str:
+        """What to say."""
+        if self.goes_on:
+            return f"Pass {self.number} was not over: it goes on."
+        return f"What was told of pass {self.number} does not count."
 
 
 @dataclass(frozen=True, slots=True)

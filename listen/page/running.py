@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from listen.live.ear import EarsAtHand
 from listen.page.certificate import fingerprint
 from listen.page.codes import code_text
 from listen.page.server import Doors, Page
@@ -25,7 +26,9 @@ def run_page(*, home: Path, doors: Doors, open_browser: bool) -> None:
     DoorError, ShelfError
         If a port is taken or the folder cannot be used.
     """
-    asyncio.run(_run(Page(home=home, doors=doors), home, doors, open_browser))
+    with EarsAtHand() as ears:
+        page = Page(home=home, doors=doors, make_ear=ears)
+        asyncio.run(_run(page, home, doors, open_browser))
 
 
 async def _run(page: Page, home: Path, doors: Doors, open_browser: bool) -> None:

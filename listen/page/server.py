@@ -11,7 +11,7 @@ from pathlib import Path
 
 from aiohttp import web
 
-from listen.live.ear import MakeEar, ear_apart
+from listen.live.ear import MakeEar
 from listen.live.shelf import Shelf
 from listen.page import job_routes, pair_routes, sound_routes
 from listen.page.addresses import host_in_url
@@ -50,7 +50,7 @@ class Page:
         The user's folder for takes, certificate and pairings.
     """
 
-    def __init__(self, *, home: Path, doors: Doors, make_ear: MakeEar = ear_apart) -> None:
+    def __init__(self, *, home: Path, doors: Doors, make_ear: MakeEar) -> None:
         self._home = home
         self._doors = doors
         phone_host = None

@@ -20,7 +20,7 @@ import numpy as np
 
 import recordings_synthetic
 from listen.decoding import open_take
-from listen.live.ear import ear_apart
+from listen.live.ear import EarsAtHand
 from listen.live.frames import Frame, pack_frame
 from tests.listen.page.serving import served
 
@@ -73,8 +73,8 @@ def spent_s() -> float:
 async def run(phones: int) -> None:
     """Serve, let the phones in, and print the figures."""
     late: dict[str, list[float]] = {"verdict": [], "speed": []}
-    with tempfile.TemporaryDirectory() as home:
-        async with served(Path(home), make_ear=ear_apart) as page:
+    with tempfile.TemporaryDirectory() as home, EarsAtHand() as ears:
+        async with served(Path(home), make_ear=ears) as page:
             clients = [await page.paired_client() for _ in range(phones)]
             cost_s = spent_s()
             lengths_s = await asyncio.gather(

@@ -26,7 +26,7 @@ from scipy.io import wavfile
 from scipy.signal import resample_poly
 from selenium.webdriver.common.by import By
 
-from listen.live.ear import ear_apart
+from listen.live.ear import EarsAtHand
 from tests.live.browser import LAPTOP, PHONE, browser, press, wait_for
 from tests.live.page_server import page_in_thread
 
@@ -102,7 +102,8 @@ def watched(take: Path, setup: dict[str, Any], *, over_tls: bool) -> dict[str, A
     with tempfile.TemporaryDirectory() as work:
         length_s = played(take, Path(work) / "take.wav")
         with (
-            page_in_thread(Path(work) / "home", make_ear=ear_apart) as server,
+            EarsAtHand() as ears,
+            page_in_thread(Path(work) / "home", make_ear=ears) as server,
             browser(
                 Path(work) / "profile",
                 sound=Path(work) / "take.wav",

@@ -43,6 +43,26 @@ def tell_the_job(driver: webdriver.Chrome) -> None:
     press(driver, "Keep and plan")
 
 
+def end_is_in_sight(driver: webdriver.Chrome) -> bool:
+    """Whether the take can be ended without scrolling under the longest verdict there is."""
+    return bool(
+        driver.execute_async_script(
+            """
+            const done = arguments[1];
+            import("/static/verdict.js").then(({ panel }) => {
+              const longest = panel("down", "Turn down", ["to", "17,000 rpm"], arguments[0]);
+              document.querySelector(".verdict").replaceWith(longest);
+              const end = document.getElementById("end").getBoundingClientRect();
+              const tabs = document.querySelector("nav").getBoundingClientRect();
+              done(end.bottom <= tabs.top);
+            });
+            """,
+            "Pass 1: 20 s. Rubbing: turn down first, to about 17,000 rpm, then aim for 6 to 12 s "
+            "(you took 18 s on the move). You stopped for 1.3 s at about 278 mm: burn risk.",
+        )
+    )
+
+
 def read_aloud(driver: webdriver.Chrome) -> str:
     """What a screen reader was last given to say."""
     return str(
@@ -98,6 +118,7 @@ def test_a_phone_is_let_in_by_the_code_and_coached_over_tls(tmp_path: Path) -> N
         press(driver, "On to the passes")
         press(driver, "Start listening")
         wait_for(driver, "Good")
+        assert end_is_in_sight(driver)
         press(driver, "End the take")
         wait_for(driver, "The take is kept")
         (take,) = house.shelf.takes()

@@ -163,7 +163,7 @@ function told(made, news, earlier = false) {
   } else if (news.kind === "withdrawn") {
     made.passes = made.passes.filter((pass) => pass.number !== news.number);
     made.taken = true;
-    note(made, `What was told of pass ${news.number} does not count.`);
+    note(made, news.text);
   } else if (news.kind === "hands") {
     made.hands = news;
   } else if (news.kind === "notice" || news.kind === "failed") {

@@ -1,6 +1,8 @@
 // What is read from two metres: one shape, one word, one aim.
 import { el, svg } from "./dom.js";
 
+const LONG_WHY = 90; // letters: more than four lines on a phone
+
 // Shapes first, then words, then colour: any one of them is enough.
 const SHAPES = {
   good: "M12 1a11 11 0 1 0 .01 0zM6 12.5l2-2 3 3 6-7 2 2-8 9z",
@@ -41,7 +43,7 @@ export function panel(look, word, aim, why) {
   large.style.setProperty("--lines", parts.length);
   const goal = aim ? el("b", {}, aim[1]) : null;
   goal?.style.setProperty("--letters", aim[1].length);
-  return el("section", { class: `verdict ${look}` },
+  return el("section", { class: `verdict ${look}${why?.length > LONG_WHY ? " wordy" : ""}` },
     shape(look === "cutting" || look === "waiting" ? "ear" : look),
     large,
     aim ? el("p", { class: "aim" }, el("span", {}, aim[0]), " ", goal) : null,

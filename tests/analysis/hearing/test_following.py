@@ -117,6 +117,16 @@ def test_followed_beat_by_beat_is_what_is_followed_at_once() -> None:
     assert (step_by_step.cutting[middle] == at_once.cutting[middle]).all()
 
 
+def test_at_first_as_much_is_followed_as_is_asked_for() -> None:
+    """More than is kept later: a look that taught the voices may lie some seconds back."""
+    ear = Ear()
+    ear.hears(sound(steady(18_000.0, 5.0), TOOTH_ORDERS))
+    heard = ear.follow(180)
+    assert heard is not None
+    assert len(heard.rotation_hz) == 180
+    assert np.abs(60 * heard.rotation_hz / 18_000 - 1).max() < 1.5 * LOG_STEP
+
+
 def test_noise_is_not_running() -> None:
     assert np.isnan(heard_of(sound(steady(18_000.0), ())).rotation_hz).all()
 

@@ -7,6 +7,8 @@ spindle turns half a percent slower.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -16,6 +18,7 @@ import numpy.typing as npt
 import pytest
 
 import analysis.hearing.live
+import analysis.hearing.looking
 from analysis.errors import InputError
 from analysis.hearing.events import (
     CLOSED_S,
@@ -139,6 +142,25 @@ def test_a_pass_is_over_within_half_a_second(told: list[tuple[float, Event]]) ->
     assert late_s[0] <= 0.75
 
 
+def test_an_end_that_sounds_like_the_cut_going_on_is_looked_for_as_the_sound_changes_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By what is known of this router nothing is new; only that something came and went."""
+
+    def sees_only_what_it_saw(live: LiveListener, _course: object) -> bool:
+        return live._urgent or live._in_break
+
+    monkeypatch.setattr(LiveListener, "_in_doubt", sees_only_what_it_saw)
+    live, late_s = listener(), []
+    samples = shop(("free", 5.0), ("cut", 3.0), ("free", 3.0), ("cut", 4.0), ("free", 4.0))
+    for first in range(0, len(samples), BLOCK):
+        now_s = (first + BLOCK) / RATE_HZ
+        events = live.feed(samples[first : first + BLOCK])
+        late_s += [now_s - e.heard.exit_s for e in events if isinstance(e, PassEnded)]
+    assert len(late_s) == 2
+    assert late_s[1] < 1.0
+
+
 def test_an_entry_is_told_once_and_before_the_end(told: list[tuple[float, Event]]) -> None:
     entries = [event.entry_s for _, event in told if isinstance(event, PassEntered)]
     assert entries == pytest.approx([entry_s for entry_s, _ in TRUE_PASSES_S], abs=0.15)
@@ -202,6 +224,58 @@ def test_what_is_said_does_not_depend_on_the_blocks(
     block: int, told: list[tuple[float, Event]]
 ) -> None:
     assert heard(shop(*WORK), block=block) == [event for _, event in told]
+
+
+class Beside(Executor):
+    """Works at once, or only when somebody waits for it: the quickest machine and the slowest."""
+
+    def __init__(self, *, at_once: bool) -> None:
+        self._at_once = at_once
+        self.now_s = 0.0
+        self.waited_s: list[float] = []
+
+    def submit(self, work: Callable[..., Any], /, *args: object, **named: object) -> Future[Any]:
+        begun_s, here = self.now_s, self
+
+        class Work(Future[Any]):
+            def result(self, timeout: float | None = None) -> object:
+                if not self.done():
+                    here.waited_s.append(here.now_s - begun_s)
+                    self.set_result(work(*args, **named))
+                return super().result(timeout)
+
+        future = Work()
+        if self._at_once:
+            future.result()
+        return future
+
+    def hear(self, samples: Samples) -> list[Event]:
+        live = LiveListener(
+            sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(10_000.0, 24_000.0), beside=self
+        )
+        events: list[Event] = []
+        for first in range(0, len(samples), BLOCK):
+            self.now_s = (first + BLOCK) / RATE_HZ
+            events += live.feed(samples[first : first + BLOCK])
+        return events
+
+
+def test_looks_worked_out_beside_say_the_same(told: list[tuple[float, Event]]) -> None:
+    assert Beside(at_once=True).hear(shop(*WORK)) == [event for _, event in told]
+
+
+def test_a_look_that_takes_long_is_told_later_and_nothing_waits_for_it() -> None:
+    beside = Beside(at_once=False)
+    events = beside.hear(shop(*WORK))
+    latest_s = analysis.hearing.live.TOLD_LATEST_S
+    # Sooner for the first verdict alone, and if the take ends.
+    assert len(beside.waited_s) >= 2
+    assert max(beside.waited_s) == pytest.approx(latest_s, abs=0.25)
+    speeds_s = [event.time_s for event in events if isinstance(event, SpeedHeard)]
+    assert np.diff(speeds_s).max() < 0.25
+    ends = [event.heard for event in events if isinstance(event, PassEnded)]
+    for entry_s, _ in TRUE_PASSES_S:
+        assert min(abs(one.entry_s - entry_s) for one in ends) < 0.15
 
 
 def test_an_unplugged_router_says_nothing() -> None:
@@ -282,7 +356,7 @@ def test_lines_counted_wrongly_at_first_are_counted_anew_though_only_a_touch_was
         looks.append(turning)
         return turning
 
-    monkeypatch.setattr(analysis.hearing.live, "hear_turning", first_wrong)
+    monkeypatch.setattr(analysis.hearing.looking, "hear_turning", first_wrong)
     touch = ("free", 1.2), ("cut", 0.8), ("free", 4.0)
     live = LiveListener(sample_rate_hz=RATE_HZ, flutes=2, plate_range_rpm=(8_000.0, 24_000.0))
     events = live.feed(shop(*touch, ("cut", 3.0), ("free", 2.0)))

@@ -53,6 +53,16 @@ def test_what_is_kept_stays_as_it_was_while_room_is_made() -> None:
     np.testing.assert_array_equal(recent.frames(100).spectra, np.concatenate(whole[-25:]))
 
 
+def test_a_view_stays_as_it_is_for_as_long_as_was_asked() -> None:
+    recent, rng = RecentSound(GRID, most=400), np.random.default_rng(3)
+    for part in range(300):
+        if part % 12 == 0:
+            view = recent.frames(200, still_for=48)
+            as_it_was = view.spectra.copy()
+        recent.add(rng.standard_normal((4, GRID.length)).astype(np.float32))
+        np.testing.assert_array_equal(view.spectra, as_it_was)
+
+
 def test_the_newest_frames_are_the_newest() -> None:
     recent = RecentSound(GRID, most=20)
     for loudness in (1.0, 10.0, 100.0):
@@ -79,6 +89,15 @@ def test_what_is_heard_anew_replaces_only_what_is_provisional() -> None:
     one.splice(heard(20, 12_000), from_frame=30)
     assert (60 * one.trace.rotation_hz).tolist() == [18_000.0] * 30 + [12_000.0] * 10
     assert one.trace.lead[-10:].tolist() == list(range(10, 20))
+
+
+def test_what_was_heard_up_to_a_frame_is_put_in_up_to_there() -> None:
+    made = course(100)
+    made.grow(np.zeros((20, 3), np.float32))
+    made.splice(heard(30, 18_000.0), from_frame=0, end=110)
+    frames = made.first + np.flatnonzero(np.isfinite(made.trace.rotation_hz))
+    assert (frames[0], frames[-1]) == (80, 109)
+    assert made.trace.lead[109 - made.first] == 29
 
 
 def test_frames_already_forgotten_are_not_put_in() -> None:

@@ -184,6 +184,8 @@ def test_a_pass_that_goes_on_is_withdrawn_and_told_anew() -> None:
     told = [one for one in news if isinstance(one, Entered | PassTold | PassWithdrawn)]
     assert [type(one) for one in told] == [Entered, PassTold, PassWithdrawn, Entered, PassTold]
     assert [one.number for one in told if not isinstance(one, Entered)] == [1, 1, 1]
+    (withdrawn,) = of(PassWithdrawn, news)
+    assert withdrawn.text == "Pass 1 was not over: it goes on."
     first, again = of(Entered, news)
     assert again.entry_s == first.entry_s
     assert first.marks_s

@@ -9,11 +9,12 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from listen.live.ear import PATIENCE_S, EarApart, EarError
+from listen.live.ear import PATIENCE_S, EarApart, EarError, EarsAtHand
 from listen.live.intake import Piece
 from listen.live.recording import Order, Recording
 from listen.live.shelf import Shelf
@@ -196,6 +197,32 @@ def test_ctrl_c_leaves_the_ear_its_last_pass() -> None:
         assert os.getpgid(ear.pid) != os.getpgid(0)
     finally:
         ear.close()
+
+
+def test_the_next_ear_has_its_program_before_it_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    started: list[subprocess.Popen[bytes]] = []
+    popen = subprocess.Popen
+
+    def noted(*how: Any, **named: Any) -> subprocess.Popen[bytes]:
+        started.append(popen(*how, **named))
+        return started[-1]
+
+    monkeypatch.setattr("listen.live.ear.subprocess.Popen", noted)
+    bench = read_form(SETUP)
+    with EarsAtHand() as ears:
+        assert len(started) == 1
+        ear = ears(bench, RATE_HZ)
+        assert ear.pid == started[0].pid
+        assert len(started) == 2
+        started[1].kill()  # whatever ended it
+        started[1].wait()
+        another = ears(bench, RATE_HZ)
+        assert another.pid == started[2].pid
+        assert another.finish().duration_s == 0
+        ear.close()
+    assert [gone(program.pid, within_s=1.0) for program in started] == [True] * 4
 
 
 def test_an_ear_that_cannot_be_started_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
