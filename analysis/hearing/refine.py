@@ -53,7 +53,7 @@ def order_phasors(
     White-noise units: noise alone has mean power 1. Orders above the top bin are 0.
     """
     place = rotation_hz[:, None] * orders[None, :] / grid.bin_hz
-    inside = place < grid.bins - 2
+    inside = place < spectra.shape[1] - 2
     place = np.where(inside, place, 2.0)
     left = place.astype(np.int64)
     row = np.arange(len(rotation_hz))[:, None]
