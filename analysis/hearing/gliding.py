@@ -26,7 +26,7 @@ GLIDES = 0.06  # share of the speed in a second: the tenth order moves by half a
 AROUND_FRAMES = 5
 SHORTEST_FRAMES = 8
 FINER = 2  # times as many samples as bins need: read between them along a straight line
-NOTICED = 0.06  # change of glide below which frames are not unbent anew
+NOTICED = 0.03  # change of glide below which frames are not unbent anew
 AT_ONCE = 16  # frames: what is made of them stays in the processor's cache
 # Round after round: offsets from the track so far, as a share, and how many of them are tried.
 ROUNDS = ((0.02, 41), (0.008, 17))
@@ -109,7 +109,7 @@ def _read_between(
     cell = np.add(left, count * np.arange(rows)[:, None])
     low = values.take(cell)
     cell += 1
-    between = values.take(cell)
+    between: npt.NDArray[np.float32] = values.take(cell)
     between -= low
     between *= place
     between += low
@@ -172,7 +172,7 @@ def _unbend_on(
     *,
     grid: SpectrumGrid,
 ) -> None:
-    """Unbend anew, in place, those spectra whose glide along a track differs from the one so far."""
+    """Unbend anew, in place, the spectra whose glide along a track is not what it was."""
     now = glide_of(track, step_s=grid.step_s)
     anew = np.abs(now - glide) > NOTICED
     straight[anew] = unbent(spectra[anew, : straight.shape[1]], now[anew], grid=grid)
