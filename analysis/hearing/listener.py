@@ -29,8 +29,8 @@ from analysis.hearing.weighing import hear_turning
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
 # memory stays flat; a usual take is one section.
-SECTION_S = 100.0
-MARGIN_S = 8.0
+SECTION_S = 150.0  # both margins are part of it
+MARGIN_S = 6.0
 BATCH = 64  # frames
 
 
@@ -91,9 +91,8 @@ class Listener:
         self._section_frames, self._margin_frames = (
             round(seconds / self.grid.step_s) for seconds in (SECTION_S, MARGIN_S)
         )
-        # Besides a section and its margins: a batch not yet looked at, and the take's rest.
-        most = self._section_frames + 2 * self._margin_frames + 3 * BATCH
-        self._section = _Section(self.grid, most=most)
+        # Besides a section: a batch not yet looked at, and the take's rest.
+        self._section = _Section(self.grid, most=self._section_frames + 3 * BATCH)
         self._kept: list[Trace] = []
         self._sureness: list[npt.NDArray[np.float64]] = []
         self._first = 0  # frame number of the section's first frame
@@ -106,10 +105,10 @@ class Listener:
         frames = self._framer.frames(samples, multiple=BATCH)
         for first in range(0, len(frames), BATCH):
             self._add(frames[first : first + BATCH])
-            if self._section.count >= self._section_frames + 2 * self._margin_frames:
-                self._hear(last=self._first + self._section_frames + self._margin_frames)
+            if self._section.count >= self._section_frames:
+                self._hear(margin=self._margin_frames)
                 # The next section starts a margin before what is not yet told; whole steps.
-                start = max(self._told - self._margin_frames, 0) // (2 * BATCH) * (2 * BATCH)
+                start = (self._told - self._margin_frames) // 2 * 2
                 self._section.drop(start - self._first)
                 self._first = start
 
@@ -119,7 +118,7 @@ class Listener:
         if not self._first + self._section.count + len(rest):
             rest = np.zeros((1, self.grid.length), np.float32)  # a take without any sound
         self._add(rest)
-        self._hear(last=self._first + self._section.count)
+        self._hear(margin=0)
         self._section = _Section(self.grid, most=0)  # the sound has been heard: make room
         trace, sureness = joined(*self._kept), np.concatenate(self._sureness)
         self._kept.clear()
@@ -149,8 +148,9 @@ class Listener:
         self._overview.add(levels)
         self._section.add(spectra, levels)
 
-    def _hear(self, *, last: int) -> None:
-        frames = self._section.frames(last - self._first)
+    def _hear(self, *, margin: int) -> None:
+        """Hear the section and tell all of it but a margin of so many frames at its end."""
+        frames = self._section.frames()
         turning = hear_turning(
             frames,
             flutes=self._flutes,
@@ -159,13 +159,12 @@ class Listener:
             taught=self._taught,
         )
         self._voices = turning.voices or self._voices
-        at_the_end = last == self._first + self._section.count
-        margin = 0 if at_the_end else self._margin_frames
-        keep = slice(self._told - self._first, last - margin - self._first)
+        end = self._first + self._section.count - margin
+        keep = slice(self._told - self._first, end - self._first)
         # Joined, copied that is: the section goes on to other sound.
         self._kept.append(joined(chosen(trace_of(frames, turning), keep)))
         self._sureness.append(turning.sureness[keep].copy())
-        self._told = last - margin
+        self._told = end
 
 
 class _Section:
@@ -187,11 +186,12 @@ class _Section:
         self._bands[new] = bands
         self.count += len(levels)
 
-    def frames(self, count: int) -> Frames:
-        """The first `count` frames, as a view."""
-        return as_frames(
-            self._spectra[:count], self._levels[:count], self._bands[:count], grid=self._grid
+    def frames(self) -> Frames:
+        """All frames, as a view."""
+        spectra, levels, bands = (
+            kept[: self.count] for kept in (self._spectra, self._levels, self._bands)
         )
+        return as_frames(spectra, levels, bands, grid=self._grid)
 
     def drop(self, count: int) -> None:
         """Forget the first `count` frames."""
