@@ -29,8 +29,8 @@ from analysis.hearing.weighing import hear_turning
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
 # memory stays flat; a usual take is one section.
-SECTION_S = 150.0  # both margins are part of it
-MARGIN_S = 6.0
+SECTION_S = 112.0  # both margins are part of it
+MARGIN_S = 4.0
 BATCH = 64  # frames
 
 
