@@ -25,7 +25,7 @@ from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
 from analysis.hearing.turning import trace_of
 from analysis.hearing.voice import Voices
-from analysis.hearing.weighing import hear_turning
+from analysis.hearing.weighing import hear_turning, voices_surely_heard
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
 # memory stays flat; a usual take is one section.
@@ -151,12 +151,16 @@ class Listener:
     def _hear(self, *, margin: int) -> None:
         """Hear the section and tell all of it but a margin of so many frames at its end."""
         frames = self._section.frames()
+        flutes, plate, taught = self._flutes, self._plate_range_rpm, self._taught
+        if self._voices is None and margin:
+            # A search is dear and recognising cheap: a long take's router is mostly sure before
+            # half of the section is over.
+            begun = frames.until(len(frames.spectra) // 4 * 2)
+            self._voices = voices_surely_heard(
+                begun, flutes=flutes, plate_range_rpm=plate, taught=taught
+            )
         turning = hear_turning(
-            frames,
-            flutes=self._flutes,
-            plate_range_rpm=self._plate_range_rpm,
-            known=self._voices,
-            taught=self._taught,
+            frames, flutes=flutes, plate_range_rpm=plate, known=self._voices, taught=taught
         )
         self._voices = turning.voices or self._voices
         end = self._first + self._section.count - margin
@@ -188,10 +192,10 @@ class _Section:
 
     def frames(self) -> Frames:
         """All frames, as a view."""
-        spectra, levels, bands = (
-            kept[: self.count] for kept in (self._spectra, self._levels, self._bands)
+        held = slice(self.count)
+        return as_frames(
+            self._spectra[held], self._levels[held], self._bands[held], grid=self._grid
         )
-        return as_frames(spectra, levels, bands, grid=self._grid)
 
     def drop(self, count: int) -> None:
         """Forget the first `count` frames."""
