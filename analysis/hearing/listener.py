@@ -154,8 +154,8 @@ class Listener:
         flutes, plate, taught = self._flutes, self._plate_range_rpm, self._taught
         if self._voices is None and margin:
             # A search is dear and recognising cheap: a long take's router is mostly sure before
-            # half of the section is over.
-            begun = frames.until(len(frames.spectra) // 4 * 2)
+            # a third of the section is over.
+            begun = frames.until(len(frames.spectra) // 6 * 2)
             self._voices = voices_surely_heard(
                 begun, flutes=flutes, plate_range_rpm=plate, taught=taught
             )
