@@ -33,6 +33,22 @@ class Frames:
     bands: npt.NDArray[np.float32]
     steps: Steps
 
+    def until(self, end: int) -> Frames:
+        """The frames before an even one."""
+        steps = self.steps
+        return Frames(
+            self.grid,
+            self.spectra[:end],
+            self.log_floor[:end],
+            self.bands[:end],
+            Steps(
+                self.grid,
+                steps.excess[: end // 2],
+                steps.log_floor[: end // 2],
+                steps.bands[: end // 2],
+            ),
+        )
+
     def over_standing_floor(self) -> Steps:
         """The steps over a floor that leaves ripples of the noise standing, and faint lines too."""
         excess, _ = against_floor(log_power(self.spectra), grid=self.grid, standing=True)

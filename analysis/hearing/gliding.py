@@ -26,6 +26,8 @@ GLIDES = 0.06  # share of the speed in a second: the tenth order moves by half a
 AROUND_FRAMES = 5
 SHORTEST_FRAMES = 8
 FINER = 2  # times as many samples as bins need: read between them along a straight line
+NOTICED = 0.03  # change of glide below which frames are not unbent anew
+AT_ONCE = 16  # frames: what is made of them stays in the processor's cache
 # Round after round: offsets from the track so far, as a share, and how many of them are tried.
 ROUNDS = ((0.02, 41), (0.008, 17))
 SMOOTH_FRAMES = 5  # of the heights along the track
@@ -75,21 +77,43 @@ def unbent(spectra: Spectra, glide: FloatArray, *, grid: SpectrumGrid) -> Spectr
     Parameters
     ----------
     spectra : array, shape (frames, bins)
+        All bins from 0 Hz up to where tones are asked for.
     glide : array, shape (frames,)
         Share of the speed by which it changes in a second.
     """
     bins = spectra.shape[1]
     count = scipy.fft.next_fast_len(2 * FINER * bins, real=True)
     frame_s = grid.length / grid.sample_rate_hz
-    sound = scipy.fft.irfft(spectra, n=count, axis=1)
-    place = np.arange(count, dtype=np.float64)
+    place = np.arange(count, dtype=np.float32)
     clock_s = (place - count / 2) * (frame_s / count)
     second, third = (count / frame_s / 2 * clock_s**power for power in (2, 3))
-    for samples, rate in zip(sound, glide, strict=True):
+    straight = np.empty_like(spectra)
+    for first in range(0, len(spectra), AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        sound = scipy.fft.irfft(spectra[some], n=count, axis=1)
+        rate = glide[some, None].astype(np.float32)
         # The time t at which t + rate t^2 / 2 is what the clock shows, to third order.
         bent = place - rate * second + rate**2 * third
-        samples[:] = np.interp(bent, place, samples)
-    return np.asarray(scipy.fft.rfft(sound, axis=1)[:, :bins])
+        straight[some] = scipy.fft.rfft(_read_between(sound, bent), axis=1)[:, :bins]
+    return straight
+
+
+def _read_between(
+    values: npt.NDArray[np.float32], place: npt.NDArray[np.float32]
+) -> npt.NDArray[np.float32]:
+    """Each row's values at places between them, along straight lines, shape as both."""
+    rows, count = values.shape
+    np.clip(place, 0, count - 1.001, out=place)
+    left = place.astype(np.int32)
+    place -= left.astype(np.float32)
+    cell = np.add(left, count * np.arange(rows)[:, None])
+    low = values.take(cell)
+    cell += 1
+    between: npt.NDArray[np.float32] = values.take(cell)
+    between -= low
+    between *= place
+    between += low
+    return between
 
 
 def followed_closely(
@@ -99,8 +123,8 @@ def followed_closely(
     *,
     orders: npt.NDArray[np.int64],
     grid: SpectrumGrid,
-) -> FloatArray:
-    """The track of one gliding stretch, moved to where its unbent lines stand highest.
+) -> tuple[FloatArray, Spectra]:
+    """One gliding stretch: its track, moved to where its unbent lines stand highest, and these.
 
     Parameters
     ----------
@@ -110,11 +134,20 @@ def followed_closely(
         The track so far.
     orders : array
         The audible orders.
+
+    Returns
+    -------
+    track : array, shape (frames,)
+    straight : array, shape (frames, bins)
+        The spectra unbent along it, as far as the orders reach.
     """
     track, count = rotation_hz, len(rotation_hz)
     rows = np.arange(count)
+    highest_hz = (1 + 2 * ROUNDS[0][0]) * float(rotation_hz.max() * orders.max())
+    straight = spectra[:, : int(highest_hz / grid.bin_hz) + 4].copy()
+    glide = np.zeros(count)  # by which they are unbent so far
     for most, tries in ROUNDS:
-        straight = unbent(spectra, glide_of(track, step_s=grid.step_s), grid=grid)
+        _unbend_on(straight, glide, spectra, track, grid=grid)
         levels = np.log(straight.real**2 + straight.imag**2 + np.float32(1e-20))
         levels -= np.repeat(log_floor, FLOOR_EVERY, axis=1)[:, : levels.shape[1]]
         offsets = np.linspace(-most, most, tries)
@@ -126,4 +159,21 @@ def followed_closely(
         track = _along_curves(track)
     inside = np.minimum(rows, rows[::-1])
     share = np.minimum(1.0, inside / JOINED_FRAMES)
-    return np.asarray(share * track + (1 - share) * rotation_hz)
+    track = share * track + (1 - share) * rotation_hz
+    _unbend_on(straight, glide, spectra, track, grid=grid)
+    return track, straight
+
+
+def _unbend_on(
+    straight: Spectra,
+    glide: FloatArray,
+    spectra: Spectra,
+    track: FloatArray,
+    *,
+    grid: SpectrumGrid,
+) -> None:
+    """Unbend anew, in place, the spectra whose glide along a track is not what it was."""
+    now = glide_of(track, step_s=grid.step_s)
+    anew = np.abs(now - glide) > NOTICED
+    straight[anew] = unbent(spectra[anew, : straight.shape[1]], now[anew], grid=grid)
+    glide[anew] = now[anew]

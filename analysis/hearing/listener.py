@@ -25,12 +25,12 @@ from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
 from analysis.hearing.turning import trace_of
 from analysis.hearing.voice import Voices
-from analysis.hearing.weighing import hear_turning
+from analysis.hearing.weighing import hear_turning, voices_surely_heard
 
 # Long takes are heard in sections, each with a margin of its neighbours' sound, so that
 # memory stays flat; a usual take is one section.
-SECTION_S = 100.0
-MARGIN_S = 8.0
+SECTION_S = 112.0  # both margins are part of it
+MARGIN_S = 4.0
 BATCH = 64  # frames
 
 
@@ -91,9 +91,8 @@ class Listener:
         self._section_frames, self._margin_frames = (
             round(seconds / self.grid.step_s) for seconds in (SECTION_S, MARGIN_S)
         )
-        # Besides a section and its margins: a batch not yet looked at, and the take's rest.
-        most = self._section_frames + 2 * self._margin_frames + 3 * BATCH
-        self._section = _Section(self.grid, most=most)
+        # Besides a section: a batch not yet looked at, and the take's rest.
+        self._section = _Section(self.grid, most=self._section_frames + 3 * BATCH)
         self._kept: list[Trace] = []
         self._sureness: list[npt.NDArray[np.float64]] = []
         self._first = 0  # frame number of the section's first frame
@@ -106,10 +105,10 @@ class Listener:
         frames = self._framer.frames(samples, multiple=BATCH)
         for first in range(0, len(frames), BATCH):
             self._add(frames[first : first + BATCH])
-            if self._section.count >= self._section_frames + 2 * self._margin_frames:
-                self._hear(last=self._first + self._section_frames + self._margin_frames)
+            if self._section.count >= self._section_frames:
+                self._hear(margin=self._margin_frames)
                 # The next section starts a margin before what is not yet told; whole steps.
-                start = max(self._told - self._margin_frames, 0) // (2 * BATCH) * (2 * BATCH)
+                start = (self._told - self._margin_frames) // 2 * 2
                 self._section.drop(start - self._first)
                 self._first = start
 
@@ -119,7 +118,7 @@ class Listener:
         if not self._first + self._section.count + len(rest):
             rest = np.zeros((1, self.grid.length), np.float32)  # a take without any sound
         self._add(rest)
-        self._hear(last=self._first + self._section.count)
+        self._hear(margin=0)
         self._section = _Section(self.grid, most=0)  # the sound has been heard: make room
         trace, sureness = joined(*self._kept), np.concatenate(self._sureness)
         self._kept.clear()
@@ -149,23 +148,27 @@ class Listener:
         self._overview.add(levels)
         self._section.add(spectra, levels)
 
-    def _hear(self, *, last: int) -> None:
-        frames = self._section.frames(last - self._first)
+    def _hear(self, *, margin: int) -> None:
+        """Hear the section and tell all of it but a margin of so many frames at its end."""
+        frames = self._section.frames()
+        flutes, plate, taught = self._flutes, self._plate_range_rpm, self._taught
+        if self._voices is None and margin:
+            # A search is dear and recognising cheap: a long take's router is mostly sure before
+            # a third of the section is over.
+            begun = frames.until(len(frames.spectra) // 6 * 2)
+            self._voices = voices_surely_heard(
+                begun, flutes=flutes, plate_range_rpm=plate, taught=taught
+            )
         turning = hear_turning(
-            frames,
-            flutes=self._flutes,
-            plate_range_rpm=self._plate_range_rpm,
-            known=self._voices,
-            taught=self._taught,
+            frames, flutes=flutes, plate_range_rpm=plate, known=self._voices, taught=taught
         )
         self._voices = turning.voices or self._voices
-        at_the_end = last == self._first + self._section.count
-        margin = 0 if at_the_end else self._margin_frames
-        keep = slice(self._told - self._first, last - margin - self._first)
+        end = self._first + self._section.count - margin
+        keep = slice(self._told - self._first, end - self._first)
         # Joined, copied that is: the section goes on to other sound.
         self._kept.append(joined(chosen(trace_of(frames, turning), keep)))
         self._sureness.append(turning.sureness[keep].copy())
-        self._told = last - margin
+        self._told = end
 
 
 class _Section:
@@ -187,10 +190,11 @@ class _Section:
         self._bands[new] = bands
         self.count += len(levels)
 
-    def frames(self, count: int) -> Frames:
-        """The first `count` frames, as a view."""
+    def frames(self) -> Frames:
+        """All frames, as a view."""
+        held = slice(self.count)
         return as_frames(
-            self._spectra[:count], self._levels[:count], self._bands[:count], grid=self._grid
+            self._spectra[held], self._levels[held], self._bands[held], grid=self._grid
         )
 
     def drop(self, count: int) -> None:

@@ -241,7 +241,8 @@ def _settled(near: Search, course: Course, first: int) -> Course:
 
 def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
     """The likeliest path of a machine of two states."""
-    evidence = EVIDENCE * voices_heard(search, voices)
+    evidence = voices_heard(search, voices)
+    evidence *= EVIDENCE
     return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 

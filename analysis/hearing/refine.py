@@ -37,6 +37,7 @@ MOST_OF_BEND = 0.8  # one order's; what it differs by from the others shows that
 FEW_ORDERS = 1.3  # Student's t over the normal at 95 %, for the five orders or so that tell most
 COARSE_DEVIATION = 0.002  # of the path itself, as a share of the rotation
 AROUND, SLIPPED = 9, 4  # frames; how many times shorter a slipped frame's window is
+FEW_GROWING = 0.1  # share of the frames: if no more windows grow, their growing is chance
 AGREE = 2.5  # standard deviations within which a longer window must agree
 
 
@@ -53,7 +54,7 @@ def order_phasors(
     White-noise units: noise alone has mean power 1. Orders above the top bin are 0.
     """
     place = rotation_hz[:, None] * orders[None, :] / grid.bin_hz
-    inside = place < grid.bins - 2
+    inside = place < spectra.shape[1] - 2
     place = np.where(inside, place, 2.0)
     left = place.astype(np.int64)
     row = np.arange(len(rotation_hz))[:, None]
@@ -108,7 +109,7 @@ def refine_stretch(
     reach = np.ones(frames, np.int64)
     scatter = deviation
     for half in HALF_WIDTHS:
-        if half > 1 and (half >= frames or not growing.any()):
+        if half > 1 and (half >= frames or np.mean(growing) <= FEW_GROWING):
             break
         found = track
         for _ in range(FIRST_STEPS if half <= 2 else LATER_STEPS):

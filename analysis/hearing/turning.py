@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from analysis.hearing.bridging import bridged, only_heard_in_cut
 from analysis.hearing.frames import Frames
-from analysis.hearing.gliding import followed_closely, glide_of, gliding, unbent
+from analysis.hearing.gliding import followed_closely, gliding
 from analysis.hearing.orders import AT_TIMES, ORDERS, SILENT, Voice
 from analysis.hearing.path import OFF
 from analysis.hearing.refine import COARSE_DEVIATION, order_phasors, refine_stretch
@@ -196,19 +196,15 @@ def _phasors(
     """A running stretch's track, nearer where it glides, and its orders' phasors along it."""
     grid = frames.grid
     phasors_of = partial(order_phasors, orders=orders, grid=grid)
+    spectra, log_floor = frames.spectra[first:end], frames.log_floor[first:end]
     track = coarse[first:end].copy()
-    bent = spans(gliding(track, step_s=grid.step_s))
-    for a, b in bent:
-        here = slice(first + a, first + b)
-        track[a:b] = followed_closely(
-            frames.spectra[here], frames.log_floor[here], track[a:b], orders=orders, grid=grid
+    phasors = phasors_of(spectra, log_floor, rotation_hz=track)
+    for a, b in spans(gliding(track, step_s=grid.step_s)):
+        here = slice(a, b)
+        track[here], straight = followed_closely(
+            spectra[here], log_floor[here], track[here], orders=orders, grid=grid
         )
-    phasors = phasors_of(frames.spectra[first:end], frames.log_floor[first:end], rotation_hz=track)
-    for a, b in bent:
-        here = slice(first + a, first + b)
-        glide = glide_of(track[a:b], step_s=grid.step_s)
-        straight = unbent(frames.spectra[here], glide, grid=grid)
-        phasors[a:b] = phasors_of(straight, frames.log_floor[here], rotation_hz=track[a:b])
+        phasors[here] = phasors_of(straight, log_floor[here], rotation_hz=track[here])
     return track, phasors
 
 

@@ -53,9 +53,32 @@ def hear_turning(
     `known` are this router's voices from an earlier stretch of the take, `taught` those
     from its calibration.
     """
-    silence = nothing_turns(len(frames.spectra))
+    best = _most_like_a_router(frames, flutes, plate_range_rpm, known, taught)
+    return nothing_turns(len(frames.spectra)) if best is None else best.turning
+
+
+def voices_surely_heard(
+    frames: Frames,
+    *,
+    flutes: int | None,
+    plate_range_rpm: tuple[float, float] | None,
+    taught: Voices | None = None,
+) -> Voices | None:
+    """A router's voices from a stretch of sound, if it is one beyond doubt."""
+    best = _most_like_a_router(frames, flutes, plate_range_rpm, None, taught)
+    return best.turning.voices if best is not None and best.is_beyond_doubt else None
+
+
+def _most_like_a_router(
+    frames: Frames,
+    flutes: int | None,
+    plate_range_rpm: tuple[float, float] | None,
+    known: Voices | None,
+    taught: Voices | None,
+) -> Weighed | None:
+    """The course that is told of a stretch of sound, if any is."""
     if len(frames.steps.excess) <= MIN_STEPS:
-        return silence
+        return None
     search = Search.over(
         frames.steps,
         Candidates.between(*candidate_range_hz(plate_range_rpm)),
@@ -67,7 +90,7 @@ def hear_turning(
         frames, search, known=known, taught=taught, does=lambda first: _does(first, weigh)
     )
     if found and is_hum(*found[0]):
-        return silence
+        return None
     if found and found[0].search is not search:
         weigh = _weigher(frames, found[0].search, flutes=flutes, taught=taught)
     best = weigh(found[0]) if found else None
@@ -78,8 +101,8 @@ def hear_turning(
             sounds = dict.fromkeys([search, *(each.search for each in found)])
             best = _surest(best, sounds, weigh)
     if best is None or best.is_tune:
-        return silence
-    return (best if known is not None else _running_free(best, weigh)).turning
+        return None
+    return best if known is not None else _running_free(best, weigh)
 
 
 def _does(first: Found, weigh: Weigh) -> bool:
