@@ -20,6 +20,20 @@ def test_frames_are_set_against_their_floor_and_paired() -> None:
     assert len(told.steps.log_floor) == 65
 
 
+def test_the_beginning_of_a_stretch_is_its_first_frames_and_steps() -> None:
+    grid = SpectrumGrid(8_000.0)
+    powers = np.log(np.random.default_rng(4).exponential(size=(131, grid.bins))).astype(np.float32)
+    bands = np.zeros((131, 5), np.float32)
+    told = as_frames(powers.astype(np.complex64), powers, bands, grid=grid)
+    begun = told.until(40)
+    for part, whole in ((begun, told), (begun.steps, told.steps)):
+        steps = 40 if part is begun else 20
+        assert np.array_equal(part.log_floor, whole.log_floor[:steps])
+        assert np.array_equal(part.bands, whole.bands[:steps])
+    assert np.array_equal(begun.spectra, told.spectra[:40])
+    assert np.array_equal(begun.steps.excess, told.steps.excess[:20])
+
+
 def test_what_stands_still_goes_and_what_stirs_stays() -> None:
     """A line all through, a line for less than half of the while, and one that glides."""
     grid = SpectrumGrid(8_000.0)

@@ -13,7 +13,7 @@ from analysis.hearing.search import Search
 from analysis.hearing.states import tell_apart
 from analysis.hearing.turning import Turning
 from analysis.hearing.voice import Voices
-from analysis.hearing.weighing import hear_turning
+from analysis.hearing.weighing import hear_turning, voices_surely_heard
 from tests.analysis.hearing.searches import (
     RATE_HZ,
     framed,
@@ -86,6 +86,19 @@ def test_where_no_course_was_found_a_machine_that_answers_the_cut_is_heard(
     frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
     heard = heard_from(monkeypatch, frames, [])
     assert np.nanmedian(heard.rotation_hz[200:280]) == pytest.approx(0.97 * IDLE_HZ, rel=1e-3)
+
+
+def test_a_routers_voices_are_surely_heard_once_it_cuts_and_a_vacuums_never() -> None:
+    """So a long take's router is known from its first cuts, and not before."""
+    frames = framed(router(CUTS, seconds=SECONDS, sag=SAG))
+    told = voices_surely_heard(frames, flutes=2, plate_range_rpm=PLATE_RPM)
+    turning = hear_turning(frames, flutes=2, plate_range_rpm=PLATE_RPM)
+    assert told is not None
+    assert turning.voices is not None
+    assert np.array_equal(told.cutting, turning.voices.cutting)
+    before = frames.until(2 * int(CUTS[0].start_s / frames.grid.step_s / 2))
+    for sound in (before, framed(vacuum())):
+        assert voices_surely_heard(sound, flutes=2, plate_range_rpm=PLATE_RPM) is None
 
 
 def test_where_nothing_answers_a_cut_no_machine_is_made_up(
