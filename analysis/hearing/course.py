@@ -45,6 +45,7 @@ from analysis.hearing.search import HOP, Course, Machine, Search
 from analysis.hearing.sharing import better_told
 from analysis.hearing.silence import without_silent_ends
 from analysis.hearing.states import tell_apart
+from analysis.hearing.turned import with_dial_turned
 from analysis.hearing.voice import Mask, Voices
 
 ENOUGH = 0.2  # share of a section in which a known router must be recognised
@@ -119,7 +120,8 @@ def find_course(
         likeliest = held
     if likeliest is None:
         return None
-    return without_leaps(search, followed_again(search, whole, likeliest))
+    likeliest = without_leaps(search, followed_again(search, whole, likeliest))
+    return with_dial_turned(search, likeliest)
 
 
 def _held_instead(search: Search, course: Course) -> Course | None:
