@@ -161,13 +161,13 @@ def rippled_colour(
     """
     # A product of matrices sums far faster than a mean does.
     mean = np.full(len(log_powers), 1 / len(log_powers), np.float32) @ log_powers
-    stiffness = float((2 * np.sin(np.pi * grid.bin_hz / RIPPLE_SPAN_HZ)) ** -4)
-    stiff = _second_differences(grid.bins, stiffness)
-    bending = stiff.copy()
+    stiffness = (2 * np.sin(np.pi * grid.bin_hz / RIPPLE_SPAN_HZ)) ** -4
+    bending = _second_differences(grid.bins) * stiffness
+    diagonal = bending[0].copy()
     above = np.zeros(grid.bins, bool) if above is None else above
     for _ in range(COLOUR_ROUNDS):
         weight = np.where(above, ABOVE_WEIGHT, 1 - ABOVE_WEIGHT)
-        bending[0] = stiff[0] + weight
+        bending[0] = diagonal + weight
         curve = scipy.linalg.solveh_banded(bending, weight * mean, lower=True, check_finite=False)
         was_above, above = above, mean > curve
         if np.array_equal(above, was_above):
@@ -176,11 +176,11 @@ def rippled_colour(
 
 
 @cache
-def _second_differences(count: int, weight: float) -> npt.NDArray[np.float64]:
+def _second_differences(count: int) -> npt.NDArray[np.float64]:
     """The sum of squared second differences as a quadratic form, lower bands, shape (3, count)."""
     bands = np.tile(np.array([[6.0], [-4.0], [1.0]]), count)
     bands[0, [0, -1]], bands[0, [1, -2]], bands[1, [0, -2]] = 1, 5, -2
-    return weight * bands
+    return bands
 
 
 def against_floor(

@@ -83,7 +83,8 @@ def test_a_sagging_spindle_is_followed_closely() -> None:
     told, straight = followed_closely(spectra, floor, coarse, orders=orders, grid=GRID)
     # Not every frame is unbent in every round, and yet lines hold nearly all the power that they
     # hold unbent by the true glide; the highest, read between samples, a few percent less.
-    by_truth = unbent(spectra, glide_of(true_hz, step_s=GRID.step_s), grid=GRID)
+    true_glide = glide_of(np.asarray(true_hz, np.float64), step_s=GRID.step_s)
+    by_truth = unbent(spectra, true_glide, grid=GRID)
     cells = np.rint(true_hz[:, None] * orders / GRID.bin_hz).astype(int)
     rows = np.arange(len(cells))[:, None]
     lines = [np.sum(np.abs(part[rows, cells]) ** 2, axis=1) for part in (straight, by_truth)]
