@@ -13,7 +13,6 @@ from analysis.hearing.faults import Fault, SoundLevel, faults_of
 from analysis.hearing.frames import Frames, as_frames
 from analysis.hearing.overview import Overview, OverviewMaker
 from analysis.hearing.passes import HeardPass, find_passes
-from analysis.hearing.recent import chosen, joined
 from analysis.hearing.spectra import (
     Framer,
     SpectrumGrid,
@@ -22,7 +21,7 @@ from analysis.hearing.spectra import (
 )
 from analysis.hearing.spindle import SpindleTrack, spindle_track
 from analysis.hearing.touching import hear_contact
-from analysis.hearing.trace import Trace
+from analysis.hearing.trace import Trace, chosen, joined
 from analysis.hearing.turning import trace_of
 from analysis.hearing.voice import Voices
 from analysis.hearing.weighing import hear_turning, voices_surely_heard

@@ -18,10 +18,11 @@ from analysis.hearing.events import Event, Record, SpeedHeard, level_heard
 from analysis.hearing.following import Follower
 from analysis.hearing.listener import Hearing, Listener
 from analysis.hearing.looking import Asked, Look, begin_look
-from analysis.hearing.recent import RecentCourse, RecentSound, chosen, is_quiet
+from analysis.hearing.recent import RecentCourse, RecentSound, is_quiet
 from analysis.hearing.spectra import Framer
 from analysis.hearing.stirring import Stirring
 from analysis.hearing.touching import hear_contact
+from analysis.hearing.trace import chosen
 from analysis.hearing.turning import Turning
 from analysis.hearing.voice import Mask, Voices
 from analysis.hearing.watching import BEFORE_S, Watch

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, fields
-from functools import cache
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ import numpy.typing as npt
 from analysis.hearing.contact import band_levels
 from analysis.hearing.frames import Frames, as_frames
 from analysis.hearing.spectra import SpectrumGrid, log_power, spectrum
-from analysis.hearing.trace import Trace
+from analysis.hearing.trace import Trace, chosen, joined
 from analysis.hearing.turning import TEETH, Turning
 
 FloatArray = npt.NDArray[np.float64]
@@ -108,22 +107,6 @@ def _move_down(rows: npt.NDArray[Any], first: int, stop: int) -> None:
     """Put these rows at the beginning, in pieces that don't overlap their new place."""
     for at in range(first, stop, first):
         rows[at - first : min(at, stop - first)] = rows[at : min(at + first, stop)]
-
-
-@cache
-def _arrays() -> tuple[str, ...]:
-    return tuple(field.name for field in fields(Trace) if field.name != "step_s")
-
-
-def chosen(trace: Trace, frames: slice | Mask | npt.NDArray[np.int64]) -> Trace:
-    """Some of a trace's frames."""
-    return Trace(trace.step_s, *(getattr(trace, name)[frames] for name in _arrays()))
-
-
-def joined(*traces: Trace) -> Trace:
-    """Traces one after the other."""
-    parts = ([getattr(trace, name) for trace in traces] for name in _arrays())
-    return Trace(traces[0].step_s, *(np.concatenate(part) for part in parts))
 
 
 def is_quiet(trace: Trace, *, newest: int) -> bool:

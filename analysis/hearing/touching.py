@@ -20,7 +20,8 @@ from analysis.hearing.contact import (
 from analysis.hearing.gaps import NEVER_BACK_S
 from analysis.hearing.parting import USUAL_PASS_S
 from analysis.hearing.search import spans
-from analysis.hearing.trace import Contact, Features, Trace
+from analysis.hearing.settings import between_turns
+from analysis.hearing.trace import Contact, Features, Trace, chosen
 
 Mask = npt.NDArray[np.bool_]
 
@@ -29,6 +30,7 @@ CUT_APART = 3.3  # deviations along the discriminant: noise alone comes to 3, mo
 LEAST_SPREAD = 0.1  # nepers within a state: steadier than that is luck
 LEAST_LIKENESS = 1.7  # nats: most takes with a cut come to 4 and more
 PLAINLY, PLAINLY_APART = 6.8, 6.0  # no need to look further
+PLAIN_ALONE = 4.0  # nats: the cut at one setting of the dial
 MOST_SLOWER, MOST_FASTER = 0.3, 0.015  # ln; beyond these the two are no one router's
 NEAR_USUAL = 0.1  # ln speed
 NOT_ONE = 6.0  # nats against that
@@ -52,11 +54,25 @@ def hear_contact(trace: Trace) -> Contact:
 
     The first guess may have taken a knot or a turn of the dial for the cut.
     """
-    settled, features = _settled(trace), trace.features()
-    best, most = _likeliest(trace, features, settled, _guesses(trace, features, settled))
+    best, most = _likeliest_states(trace)
+    parts = between_turns(trace)
+    if len(parts) > 1:
+        # At another speed it all sounds otherwise, which blurs the two states.
+        each = [(part, *_likeliest_states(part)) for part in (chosen(trace, p) for p in parts)]
+        if all(m > PLAIN_ALONE and states.apart > best.apart for _, states, m in each):
+            contacts = [_as_contact(part, states) for part, states, _ in each]
+            return Contact(
+                np.concatenate([contact.mask for contact in contacts]),
+                np.concatenate([contact.evidence for contact in contacts]),
+            )
     if most < LEAST_LIKENESS:
         return Contact(np.zeros(len(trace.lead), bool), best.evidence)
     return _as_contact(trace, best)
+
+
+def _likeliest_states(trace: Trace) -> tuple[TwoStates, float]:
+    settled, features = _settled(trace), trace.features()
+    return _likeliest(trace, features, settled, _guesses(trace, features, settled))
 
 
 def _likeliest(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -85,6 +86,22 @@ class Trace:
     def rub_features(self) -> Features:
         """Band levels and the teeth's orders: what a rub without chips still has."""
         return np.concatenate([self.band_features(), self.teeth], axis=1)
+
+
+@cache
+def _arrays() -> tuple[str, ...]:
+    return tuple(field.name for field in fields(Trace) if field.name != "step_s")
+
+
+def chosen(trace: Trace, frames: slice | Mask | npt.NDArray[np.int64]) -> Trace:
+    """Some of a trace's frames."""
+    return Trace(trace.step_s, *(getattr(trace, name)[frames] for name in _arrays()))
+
+
+def joined(*traces: Trace) -> Trace:
+    """Traces one after the other."""
+    parts = ([getattr(trace, name) for trace in traces] for name in _arrays())
+    return Trace(traces[0].step_s, *(np.concatenate(part) for part in parts))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,20 +10,20 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF, best_path
 from analysis.hearing.pursuit import EVIDENCE, GLIDE, SWITCH, voices_heard
 from analysis.hearing.search import Course, Search, spans
 from analysis.hearing.states import tell_apart
-from analysis.hearing.voice import order_fits, voices_evidence
+from analysis.hearing.voice import SMOOTH_STEPS, order_fits, step_evidence, voices_evidence
 
 LONG_S = 10.0  # silent: in less hardly anybody cuts at another setting
 MOSTLY = 0.9  # of that time
 # Nats a step that its voices bring there, and the share of what they bring where it was heard: at
 # another speed other orders fall on what resounds.
 HEARD, OF_USUAL = 2.0, 0.2
-MOST_LESS = 3.0  # merit: where settings differ so do the states
 QUIETER, FAN_POWER = 0.5, 5.0  # nepers under running free, and a fan's power over its speed
 
 
@@ -51,9 +51,12 @@ def with_dial_turned(search: Search, course: Course) -> Course:
         drop = float(np.median(level[free]) - np.median(level[first:end]))
         if drop > QUIETER - FAN_POWER * min(faster, 0.0):
             continue  # it was switched off
-        again = tell_apart(search, path)
-        if again.merit > course.merit - MOST_LESS:
-            course = again
+        fits = order_fits(search.orders(path))
+        lead = step_evidence(fits, course.voices.cutting) - step_evidence(fits, course.voices.idle)
+        cutting = course.cutting.copy()
+        cutting[first:end] = uniform_filter1d(lead, SMOOTH_STEPS)[first:end] > 0
+        told = tell_apart(search, path), tell_apart(search, path, guess=cutting)
+        course = max(told, key=lambda again: again.merit)
     return course
 
 

@@ -18,10 +18,10 @@ from analysis.hearing.gaps import (
 )
 from analysis.hearing.parting import SHORTEST_PASS_S
 from analysis.hearing.passes import HeardPass, find_passes, moved
-from analysis.hearing.recent import RecentCourse, Reference, chosen, joined
+from analysis.hearing.recent import RecentCourse, Reference
 from analysis.hearing.search import spans
 from analysis.hearing.touching import contact_as_guessed, hear_contact
-from analysis.hearing.trace import Contact, Trace
+from analysis.hearing.trace import Contact, Trace, chosen, joined
 
 FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

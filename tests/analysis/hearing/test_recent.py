@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.hearing.recent import REFERENCE_S, RecentCourse, RecentSound, Reference, joined
+from analysis.hearing.recent import REFERENCE_S, RecentCourse, RecentSound, Reference
 from analysis.hearing.spectra import SpectrumGrid, spectrum
+from analysis.hearing.trace import joined
 from analysis.hearing.turning import TEETH, Turning
 
 GRID = SpectrumGrid(8_000.0)
