@@ -15,14 +15,25 @@ import numpy.typing as npt
 
 from analysis.hearing.orders import LOG_STEP
 from analysis.hearing.path import OFF, best_path
-from analysis.hearing.pursuit import EVIDENCE, RUNNING_BONUS, STEADY_GLIDE, SWITCH, voices_heard
+from analysis.hearing.pursuit import (
+    EVIDENCE,
+    MOST_SAG,
+    RUNNING_BONUS,
+    STEADY_GLIDE,
+    SWITCH,
+    voices_heard,
+)
 from analysis.hearing.search import Course, Search, spans
 from analysis.hearing.states import tell_apart
 from analysis.hearing.voice import Mask
 
-FAR = 0.15  # ln speed between two steps that follow each other: no load does that
+# ln speed between two steps that follow each other, upwards; and under the speed of running free,
+# farther than any load brings a spindle down.
+FAR, FAR_BELOW_FREE = 0.15, -float(np.log(MOST_SAG))
+MOST_OFTEN = 0.1  # leaps a second: what leaps more often may be a tune
 LONGEST_S, GAP_S = 5.0, 1.5  # away, and unheard before or after
 BESIDE_STEPS = 8
+FREE = 90  # percentile of a course's speeds
 MARGIN = 0.03  # beyond the speeds of what is left of the course
 
 
@@ -30,7 +41,8 @@ def without_leaps(search: Search, course: Course) -> Course:
     """The course with its short leaps to far off speeds followed once more among its own."""
     leapt = leaps_away(course.path, step_s=2 * search.grid.step_s)
     own = course.running & ~leapt
-    if not leapt.any() or np.count_nonzero(own) < np.count_nonzero(leapt):
+    often = len(spans(leapt)) > max(1.0, MOST_OFTEN * 2 * search.grid.step_s * len(leapt))
+    if not leapt.any() or often or np.count_nonzero(own) < np.count_nonzero(leapt):
         return course
     hz = search.candidates.rotation_hz[course.path[own]]
     lowest_hz, highest_hz = np.percentile(hz, [5, 95])
@@ -46,6 +58,8 @@ def without_leaps(search: Search, course: Course) -> Course:
 def leaps_away(path: npt.NDArray[np.int64], *, step_s: float) -> Mask:
     """Steps in which a path is far off from where it was before and is soon after.
 
+    Above both, or so far below where it runs free that no load could have done it.
+
     What was silent just before or after belongs to it.
 
     >>> path = np.array([100] * 20 + [300] * 10 + [101] * 20)
@@ -59,6 +73,7 @@ def leaps_away(path: npt.NDArray[np.int64], *, step_s: float) -> Mask:
         return away
     # Stretches of running from leap to leap; a longer silence parts runs.
     hops = np.abs(np.diff(path[on])) > far
+    lowest = np.percentile(path[on], FREE) - FAR_BELOW_FREE / LOG_STEP
     parts = np.flatnonzero(hops | (np.diff(on) > gap)) + 1
     stretches = [(on[a], on[b - 1] + 1) for a, b in pairwise([0, *parts.tolist(), len(on)])]
     kept: list[tuple[int, int]] = []
@@ -76,7 +91,8 @@ def leaps_away(path: npt.NDArray[np.int64], *, step_s: float) -> Mask:
             part = path[begin:end]
             middle = float(np.median(part[part != OFF]))
             soon = begin - before[1] <= gap and after[0] - end <= gap
-            if soon and np.ptp(beside) < far and min(abs(middle - one) for one in beside) > far:
+            off = middle > max(beside) + far or middle < min(lowest, min(beside) - far)
+            if soon and np.ptp(beside) < far and off:
                 away[before[1] : after[0]] = True
                 continue
         kept.append((begin, end))

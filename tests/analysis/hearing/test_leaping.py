@@ -16,7 +16,7 @@ from tests.analysis.hearing.traces import Cut
 
 STEP_S = 0.0464
 IDLE_RPM, SAG = 15_000.0, 0.1
-FAR = round(0.3 / LOG_STEP)
+FAR = round(0.5 / LOG_STEP)
 
 
 def at(place: int, steps: int) -> list[int]:
@@ -34,13 +34,18 @@ def test_a_short_stretch_far_off_is_a_leap_with_the_silence_beside_it() -> None:
         at(200, 60) + at(200 - FAR, 200) + at(200, 60),  # for ten seconds: a dial was turned
         at(200, 60) + at(200 - FAR, 20) + at(200 - 2 * FAR, 60),  # and not back
         at(200, 60) + at(OFF, 60) + at(200 - FAR, 20) + at(200, 60),  # after it was off
-        at(200, 60) + at(180, 20) + at(200, 60),  # a twentieth: the bit went in
+        at(200, 60) + at(140, 60) + at(200, 60),  # a seventh: the bit went in
         list(range(200, 200 - FAR, -4)) + list(range(200 - FAR, 200, 4)),  # no leap at all
         at(200 - FAR, 20) + at(200, 60),  # spinning up
     ],
 )  # fmt: skip
 def test_what_a_router_does_is_none(path: list[int]) -> None:
     assert not leaps_away(np.array(path), step_s=STEP_S).any()
+
+
+def test_a_stretch_that_is_faster_than_any_cut_or_running_free_is_a_leap() -> None:
+    path = np.array(at(200, 60) + at(200 + 80, 20) + at(205, 60))
+    assert np.flatnonzero(leaps_away(path, step_s=STEP_S)).tolist() == list(range(60, 80))
 
 
 @given(st.lists(st.tuples(st.sampled_from([OFF, 100, 160, 220]), st.integers(1, 80)), max_size=12))
