@@ -17,7 +17,7 @@ from analysis.hearing.ratio import (
     ripple_sidebands,
 )
 from analysis.hearing.search import Course, Search, some_of
-from analysis.hearing.states import tell_apart
+from analysis.hearing.states import told_either_way
 from analysis.hearing.voice import Mask
 
 ASIDE = 3.5  # bins: just outside a Hann line
@@ -68,8 +68,7 @@ def _counted(search: Search, course: Course, ratio: float) -> Course:
     if ratio == 1.0:
         return course
     path = _moved(search, course, ratio, course.running)
-    told = (tell_apart(search, path), tell_apart(search, path, guess=course.cutting))
-    return max(told, key=lambda course: course.merit)
+    return told_either_way(search, path, course.cutting)
 
 
 def _moved(search: Search, course: Course, ratio: float, steps: Mask) -> npt.NDArray[np.int64]:

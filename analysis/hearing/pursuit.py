@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
 
 from analysis.hearing.orders import (
     LOG_STEP,
@@ -29,7 +28,7 @@ from analysis.hearing.voice import (
     learn_voice,
     order_fits,
     quieter,
-    step_evidence,
+    sounds_cutting,
 )
 
 # Steps overlap by half and speech or knocks last over several: evidence counts half.
@@ -67,9 +66,7 @@ def recognised(search: Search, known: Voices) -> Course:
     path = np.where(path != OFF, path + first, OFF)
     if known.cutting is known.idle:  # a calibration knows nothing of the cut
         return tell_apart(search, path)
-    fits = order_fits(search.orders(path))
-    lead = step_evidence(fits, known.cutting) - step_evidence(fits, known.idle)
-    return tell_apart(search, path, guess=uniform_filter1d(lead, 9) > 0)
+    return tell_apart(search, path, guess=sounds_cutting(order_fits(search.orders(path)), known))
 
 
 def _where_heard(search: Search, known: Voices) -> tuple[Search, int]:
@@ -246,7 +243,9 @@ def two_voice_path(search: Search, voices: Voices) -> npt.NDArray[np.int64]:
     return best_path(evidence, glide_cost=GLIDE, switch_cost=SWITCH)
 
 
-def voices_heard(search: Search, voices: Voices) -> npt.NDArray[np.float32]:
-    """The better of the two voices' evidence, shape (steps, candidates)."""
+def voices_heard(
+    search: Search, voices: Voices, *, steps: slice = np.s_[:]
+) -> npt.NDArray[np.float32]:
+    """The better of the two voices' evidence, shape (chosen steps, candidates)."""
     both = (voices.idle, voices.cutting)
-    return comb_evidence(search.axis, voices=both, candidates=search.candidates)
+    return comb_evidence(search.axis[steps], voices=both, candidates=search.candidates)

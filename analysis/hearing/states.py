@@ -74,6 +74,12 @@ def settled_steps(
     return np.asarray(settled)
 
 
+def told_either_way(search: Search, path: npt.NDArray[np.int64], guess: Mask) -> Course:
+    """A path with its states told apart anew or by a guess, whichever has more merit."""
+    told = (tell_apart(search, path), tell_apart(search, path, guess=guess))
+    return max(told, key=lambda course: course.merit)
+
+
 def tell_apart(search: Search, path: npt.NDArray[np.int64], guess: Mask | None = None) -> Course:
     """A path with its two states told apart and named.
 

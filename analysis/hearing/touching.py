@@ -55,19 +55,33 @@ def hear_contact(trace: Trace) -> Contact:
     The first guess may have taken a knot or a turn of the dial for the cut.
     """
     best, most = _likeliest_states(trace)
-    parts = between_turns(trace)
-    if len(parts) > 1:
-        # At another speed it all sounds otherwise, which blurs the two states.
-        each = [(part, *_likeliest_states(part)) for part in (chosen(trace, p) for p in parts)]
-        if all(m > PLAIN_ALONE and states.apart > best.apart for _, states, m in each):
-            contacts = [_as_contact(part, states) for part, states, _ in each]
-            return Contact(
-                np.concatenate([contact.mask for contact in contacts]),
-                np.concatenate([contact.evidence for contact in contacts]),
-            )
+    by_setting = _contact_by_setting(trace, apart=best.apart)
+    if by_setting is not None:
+        return by_setting
     if most < LEAST_LIKENESS:
         return Contact(np.zeros(len(trace.lead), bool), best.evidence)
     return _as_contact(trace, best)
+
+
+def _contact_by_setting(trace: Trace, *, apart: float) -> Contact | None:
+    """Contact at each setting of the dial alone, if at each it is plain, and plainer than so.
+
+    At another speed it all sounds otherwise, which blurs the two states of the whole.
+    """
+    settings = between_turns(trace)
+    if len(settings) == 1:
+        return None
+    contacts = []
+    for setting in settings:
+        part = chosen(trace, setting)
+        states, likeness = _likeliest_states(part)
+        if likeness <= PLAIN_ALONE or states.apart <= apart:
+            return None
+        contacts.append(_as_contact(part, states))
+    return Contact(
+        np.concatenate([contact.mask for contact in contacts]),
+        np.concatenate([contact.evidence for contact in contacts]),
+    )
 
 
 def _likeliest_states(trace: Trace) -> tuple[TwoStates, float]:

@@ -74,6 +74,12 @@ def voices_evidence(fits: Fits, voices: Voices) -> npt.NDArray[np.float32]:
     return np.maximum(step_evidence(fits, voices.idle), step_evidence(fits, voices.cutting))
 
 
+def sounds_cutting(fits: Fits, voices: Voices) -> Mask:
+    """Steps in which the voice of the cut is the likelier of the two, shape (steps,)."""
+    lead = step_evidence(fits, voices.cutting) - step_evidence(fits, voices.idle)
+    return np.asarray(uniform_filter1d(lead, SMOOTH_STEPS) > 0)
+
+
 def learn_voices(fits: Fits, *, running: Mask, cutting: Mask) -> tuple[Voices, Mask]:
     """Part the running steps into free and cutting, each with its voice.
 

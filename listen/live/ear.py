@@ -195,7 +195,8 @@ class EarApart:
     def close(self) -> None:
         """End the process."""
         self._orders.put(None)
-        _end(self._process)
+        self._process.kill()
+        self._process.wait()
 
     def _answer(self, patience_s: float) -> Any:
         answer = self._answers.get(timeout=max(0.0, patience_s))
@@ -234,11 +235,6 @@ def _started() -> Program:
         )
     except OSError:
         raise EarError("Listening could not begin: this computer is too busy.") from None
-
-
-def _end(program: Program) -> None:
-    program.kill()
-    program.wait()
 
 
 def listen_apart() -> None:

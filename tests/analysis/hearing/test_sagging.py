@@ -1,5 +1,7 @@
 """A motor without a governor takes a while to win its speed back."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -8,35 +10,15 @@ from hypothesis import strategies as st
 
 from analysis.hearing.sagging import relieved, won_back
 from analysis.hearing.trace import Trace
+from tests.analysis.hearing.traces import STEP_S, bare_trace, lagging
 
-STEP_S = 0.0232
 FREE_HZ = 300.0
 ENTRY, EXIT, COUNT = 200, 420, 600  # frames
 
 
-def lagging(load: npt.NDArray[np.float64], *, lag_s: float) -> npt.NDArray[np.float64]:
-    """Speed of a first-order lag: each frame a share of the way to where the load sends it."""
-    share = 1 - np.exp(-STEP_S / lag_s)
-    speed = np.empty(len(load))
-    now = load[0]
-    for i, aim in enumerate(load):
-        now += share * (aim - now)
-        speed[i] = now
-    return speed
-
-
 def trace_of(rotation_hz: npt.NDArray[np.float64], *, apart: float = 1e-4) -> Trace:
-    count = len(rotation_hz)
-    rng = np.random.default_rng(3)
-    return Trace(
-        step_s=STEP_S,
-        bands=np.zeros((count, 8), np.float32),
-        rotation_hz=rotation_hz * np.exp(1e-4 * rng.normal(size=count)),
-        deviation_hz=apart * rotation_hz,
-        lead=np.zeros(count),
-        cutting=np.zeros(count, bool),
-        teeth=np.zeros((count, 8), np.float32),
-    )
+    noise = 1e-4 * np.random.default_rng(3).normal(size=len(rotation_hz))
+    return replace(bare_trace(rotation_hz, apart=apart), rotation_hz=rotation_hz * np.exp(noise))
 
 
 def loaded(*, sag: float) -> npt.NDArray[np.float64]:

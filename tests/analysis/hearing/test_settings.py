@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.hearing.settings import between_turns
 from analysis.hearing.touching import hear_contact
 from analysis.hearing.trace import Trace
-from tests.analysis.hearing.traces import STEP_S, Cut, frame, trace
+from tests.analysis.hearing.traces import STEP_S, Cut, bare_trace, frame, trace
 
 CUTS = [Cut(3, 8), Cut(11, 17), Cut(26, 31), Cut(34, 40)]
 SECONDS, TURN_S = 44.0, 21.0
@@ -46,20 +46,9 @@ def test_a_take_in_which_nothing_turns_is_one_part() -> None:
 @given(st.lists(st.floats(100, 400), min_size=1, max_size=6), st.integers(20, 400))
 def test_parts_follow_each_other_without_gaps(speeds: list[float], frames: int) -> None:
     rotation_hz = np.repeat(speeds, frames)
-    made = trace([], seconds=len(rotation_hz) * STEP_S)
-    count = min(len(made.bands), len(rotation_hz))
-    whole = Trace(
-        STEP_S,
-        made.bands[:count],
-        rotation_hz[:count],
-        made.deviation_hz[:count],
-        made.lead[:count],
-        made.cutting[:count],
-        made.teeth[:count],
-    )
-    parts = between_turns(whole)
+    parts = between_turns(bare_trace(rotation_hz))
     assert np.concatenate([np.arange(p.start, p.stop) for p in parts]).tolist() == list(
-        range(count)
+        range(len(rotation_hz))
     )
 
 

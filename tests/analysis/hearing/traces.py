@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.hearing.trace import Trace
 
@@ -66,3 +67,28 @@ def trace(
         cutting=np.roll(cutting, frame(0.2)),  # a first guess comes late
         teeth=teeth.astype(np.float32),
     )
+
+
+def bare_trace(rotation_hz: npt.NDArray[np.float64], *, apart: float = 1e-4) -> Trace:
+    """A trace of which nothing but its speed is asked, known to a share of `apart`."""
+    count = len(rotation_hz)
+    return Trace(
+        step_s=STEP_S,
+        bands=np.zeros((count, 8), np.float32),
+        rotation_hz=rotation_hz,
+        deviation_hz=apart * rotation_hz,
+        lead=np.zeros(count),
+        cutting=np.zeros(count, bool),
+        teeth=np.zeros((count, TEETH), np.float32),
+    )
+
+
+def lagging(load: npt.NDArray[np.float64], *, lag_s: float) -> npt.NDArray[np.float64]:
+    """Speed of a first-order lag: each frame a share of the way to where the load sends it."""
+    share = 1 - np.exp(-STEP_S / lag_s)
+    speed = np.empty(len(load))
+    now = load[0]
+    for i, aim in enumerate(load):
+        now += share * (aim - now)
+        speed[i] = now
+    return speed
